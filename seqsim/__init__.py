@@ -1,0 +1,41 @@
+"""Finds the fault of a board that does not come up.
+
+    >>> import seqsim
+    >>> board = seqsim.load("greenhouse_fan")
+    >>> board.rank(["V5 5.02", "EN_BLOWER 0.02"])
+
+All else is imported when it is used.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from seqsim.errors import SeqsimError
+
+if TYPE_CHECKING:
+    from os import PathLike
+
+    from seqsim.board import Board
+
+__version__ = "0.1.0"
+
+__all__ = ["SeqsimError", "__version__", "load"]
+
+
+def load(circuit: str | PathLike[str]) -> Board:
+    """Return the board that a circuit file describes.
+
+    Parameters
+    ----------
+    circuit
+        A path, or the name of a circuit of the library. A text with a ``/`` or a suffix is a path.
+
+    Raises
+    ------
+    CircuitError
+        If there is no such circuit, or its file does not describe one; the text says where and how to mend it.
+    """
+    from seqsim.board import Board
+
+    return Board.load(circuit)
