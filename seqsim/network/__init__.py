@@ -1,0 +1,58 @@
+"""The vocabulary between parts and solver: what a network is made of, and the one way to change it."""
+
+from seqsim.network.elements import (
+    GROUND,
+    WIDTH,
+    Effect,
+    Hinge,
+    Knob,
+    Ratio,
+    Row,
+    RowClass,
+    Rule,
+    Storage,
+    Turned,
+)
+from seqsim.network.network import Builder, Network, Owned, Ports, RowArrays
+from seqsim.network.patch import (
+    Bridge,
+    Disable,
+    Exchange,
+    Move,
+    Patch,
+    SetGate,
+    SetSide,
+    Source,
+    Turn,
+)
+from seqsim.network.variant import Variant, vary
+
+__all__ = [
+    "GROUND",
+    "WIDTH",
+    "Bridge",
+    "Builder",
+    "Disable",
+    "Effect",
+    "Exchange",
+    "Hinge",
+    "Knob",
+    "Move",
+    "Network",
+    "Owned",
+    "Patch",
+    "Ports",
+    "Ratio",
+    "Row",
+    "RowArrays",
+    "RowClass",
+    "Rule",
+    "SetGate",
+    "SetSide",
+    "Source",
+    "Storage",
+    "Turn",
+    "Turned",
+    "Variant",
+    "vary",
+]

@@ -1,0 +1,318 @@
+"""Steady levels of one network, in plain NumPy: the reference that the compiled kernel must reproduce.
+
+The analog part is a piecewise-linear system: Newton's method on the set of conducting hinges ends in finitely many
+steps where it ends at all (Katzenelson, "An algorithm for solving nonlinear resistor networks", Bell System
+Technical Journal 44 (1965) 1605-1620, from memory, is what source stepping follows when it does not).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+import numpy as np
+
+from seqsim.network import Network, Patch, Variant, vary
+from seqsim.network.network import Bools, Floats
+from seqsim.solver.state import Levels, State, Steadiness, Way
+from seqsim.solver.system import System, flatten
+
+NEWTON_STEPS = 60
+ROUNDS = 200
+"""Most rounds of rule updates before a board counts as oscillating."""
+NEARLY = 1e-9
+"""Volts (or amperes of an inner node) within which a hinge may stay in the mode that it has."""
+RATIO_STEPS = 100
+RATIO_TOLERANCE = 1e-9
+
+
+def solve(
+    network: Network,
+    patches: Iterable[Patch] = (),
+    gates: Mapping[str, bool] | None = None,
+    start: State | None = None,
+    severity: int = 0,
+) -> Levels:
+    """Return the steady levels of a patched network.
+
+    Parameters
+    ----------
+    network
+        The network as built.
+    patches
+        What differs from it.
+    gates
+        Static gates that are on or off in this power state (`VBAT:applied`, `SW1:closed`).
+    start
+        State to start from; without one everything is off.
+    severity
+        Which of the patches' severities to take.
+    """
+    return solve_variant(vary(network, patches), static_gates(network, gates or {}), start, severity)
+
+
+def static_gates(network: Network, gates: Mapping[str, bool]) -> Bools:
+    """Return the gates (g,) of a power state; those that rules drive are false."""
+    values = network.gate_default.copy()
+    for name, on in gates.items():
+        if name in network.gate_index:
+            values[network.gate_index[name]] = on
+    return values
+
+
+def solve_variant(variant: Variant, static: Bools, start: State | None = None, severity: int = 0) -> Levels:
+    """Return the steady levels of a variant; see `solve`."""
+    system = flatten(variant, severity)
+    return settle(system, static, start or all_off(system))
+
+
+def all_off(system: System) -> State:
+    """Return the state in which nothing conducts and every row is below."""
+    network = system.variant.network
+    return State(
+        np.zeros(len(system.alive), dtype=np.bool_),
+        np.zeros(len(network.row_names), dtype=np.bool_),
+        np.zeros(len(network.ratios)),
+    )
+
+
+def all_on(system: System) -> State:
+    """Return the state in which every row is above and regulators pass their whole output current on."""
+    network = system.variant.network
+    return State(
+        system.after < 0,
+        np.ones(len(network.row_names), dtype=np.bool_),
+        np.ones(len(network.ratios)),
+    )
+
+
+def carried(state: State, system: System) -> State:
+    """Return a state of the network, or of another variant of it, as a start for this system."""
+    variant = system.variant
+    base = len(variant.network.owners)
+    conducting = np.zeros(len(system.alive), dtype=np.bool_)
+    conducting[:base] = state.conducting[:base]
+    ported = variant.port_of >= 0
+    conducting[base:][ported] = state.conducting[variant.port_of[ported]]
+    return State(conducting, state.above.copy(), state.ratios.copy())
+
+
+def settle(system: System, static: Bools, start: State) -> Levels:
+    """Alternate analog solutions and rule updates until nothing changes, or a cycle closes."""
+    state = State(start.conducting.copy(), forced_sides(system, start.above), start.ratios.copy())
+    seen: dict[bytes, int] = {}
+    volts_seen: list[Floats] = []
+    sides_seen: list[Bools] = []
+    one_by_one = False
+    way = Way.NEWTON
+    order = list(Way)
+    for _ in range(ROUNDS):
+        gates = gates_of(system, static, state.above)
+        volts, state, step_way = settle_analog(system, gates, state)
+        way = max(way, step_way, key=order.index)
+        if step_way is Way.FAILED:
+            return Levels(system, volts, state, gates, Steadiness.FAILED, way)
+        above = sides(system, volts, state.above)
+        if np.array_equal(above, state.above):
+            return Levels(system, volts, state, gates, Steadiness.STEADY, way)
+        key = state.above.tobytes()
+        if key in seen:
+            if one_by_one:
+                return _oscillating(system, static, state, volts_seen[seen[key] :], sides_seen[seen[key] :], way)
+            one_by_one = True
+            seen, volts_seen, sides_seen = {}, [], []
+        seen[key] = len(volts_seen)
+        volts_seen.append(volts)
+        sides_seen.append(state.above)
+        if one_by_one:
+            above = _only_fastest(system, state.above, above)
+        state = State(state.conducting, above, state.ratios)
+    return _oscillating(system, static, state, volts_seen, sides_seen, way)
+
+
+def _only_fastest(system: System, before: Bools, after: Bools) -> Bools:
+    """Let the first row of the fastest class change, and no other."""
+    changed = np.flatnonzero(before != after)
+    kind = system.variant.rows.kind[changed]
+    chosen = changed[np.argmin(kind)]
+    result = before.copy()
+    result[chosen] = after[chosen]
+    return result
+
+
+def _oscillating(
+    system: System, static: Bools, state: State, volts: list[Floats], above: list[Bools], way: Way
+) -> Levels:
+    """Average the cycle and name the devices whose sides toggle in it."""
+    patterns = np.array(above)
+    toggling = np.flatnonzero((patterns != patterns[0]).any(axis=0))
+    owners = dict.fromkeys(system.variant.network.row_owners[k] for k in toggling)
+    gates = gates_of(system, static, state.above)
+    return Levels(system, np.mean(volts, axis=0), state, gates, Steadiness.OSCILLATES, way, tuple(owners))
+
+
+def forced_sides(system: System, above: Bools) -> Bools:
+    """Apply the sides that patches hold."""
+    force = system.variant.side_force
+    return np.where(force >= 0, force == 1, above)
+
+
+def sides(system: System, volts: Floats, above: Bools) -> Bools:
+    """Return on which side of its threshold each rule row stands, given where it stood (its memory)."""
+    rows = system.variant.rows
+    padded_rise = (rows.rise_weight * volts[rows.rise_at]).sum(axis=1)
+    padded_fall = (rows.fall_weight * volts[rows.fall_at]).sum(axis=1)
+    fresh = np.where(above, padded_fall >= system.falling, padded_rise > system.rising)
+    return forced_sides(system, fresh)
+
+
+def gates_of(system: System, static: Bools, above: Bools) -> Bools:
+    """Return which gates are on (g,): static ones as given, others by their rule's truth table."""
+    network = system.variant.network
+    gates = static.copy()
+    for k, table in enumerate(network.tables):
+        first, last = network.row_start[k], network.row_start[k + 1]
+        pattern = int(above[first:last] @ (1 << np.arange(last - first)))
+        bits = int(table[pattern])
+        for i, gate in enumerate(network.rule_gates[k]):
+            gates[gate] = bool(bits >> i & 1)
+    force = system.variant.gate_force
+    return np.where(force >= 0, force == 1, gates)
+
+
+def enabled(system: System, gates: Bools) -> Bools:
+    """Return which hinges (h,) may carry current: alive, and their gate on."""
+    return np.asarray(system.alive & ((system.gate < 0) | gates[np.maximum(system.gate, 0)]))
+
+
+def active_conductance(system: System, state: State, gates: Bools) -> Floats:
+    """Return the conductance (h,) with which each hinge takes part in a solution."""
+    part = enabled(system, gates) & (~system.clamped | state.conducting)
+    conductance = np.where(part, system.conductance, 0.0)
+    for k, hinge in enumerate(system.variant.ratio_at):
+        conductance[hinge] *= state.ratios[k]
+    return conductance
+
+
+def settle_analog(system: System, gates: Bools, state: State) -> tuple[Floats, State, Way]:
+    """Return node volts and state with gates held, the input-current ratios converged."""
+    ratios = state.ratios
+    history: list[Floats] = [ratios]
+    worst = Way.NEWTON
+    order = list(Way)
+    volts = np.zeros(system.nodes + 1)
+    for step in range(RATIO_STEPS):
+        volts, conducting, way = newton(system, gates, state)
+        worst = max(worst, way, key=order.index)
+        state = State(conducting, state.above, ratios)
+        if way is Way.FAILED or not len(ratios):
+            break
+        wanted = wanted_ratios(system, volts)
+        if np.max(np.abs(wanted - ratios)) < RATIO_TOLERANCE:
+            break
+        ratios = next_ratios(wanted, ratios, history, step)
+        state = State(conducting, state.above, ratios)
+    return volts, state, worst
+
+
+def wanted_ratios(system: System, volts: Floats) -> Floats:
+    """Return the share of its output current that each step-down regulator draws at its input."""
+    variant = system.variant
+    sensed = (variant.ratio_weights * volts[variant.ratio_nodes]).sum(axis=2)
+    wanted = [
+        min(max(out, 0.0) / (ratio.efficiency * max(into, ratio.floor)), 1.0)
+        for (out, into), ratio in zip(sensed, variant.network.ratios, strict=True)
+    ]
+    return np.array(wanted)
+
+
+def next_ratios(wanted: Floats, ratios: Floats, history: list[Floats], step: int) -> Floats:
+    """Return the next iterate: Aitken's jump every third step where it is safe, half steps when it is slow."""
+    history.append(wanted)
+    if step > 30:
+        return np.asarray((wanted + ratios) / 2)
+    if step % 3 == 2 and len(history) >= 3:
+        first = history[-2] - history[-3]
+        second = history[-1] - history[-2]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            factor = second / first
+            jump = history[-1] + second * factor / (1 - factor)
+        safe = (factor > 0.2) & (factor < 0.97)
+        return np.clip(np.where(safe, jump, wanted), 0.0, 1.0)
+    return wanted
+
+
+def newton(system: System, gates: Bools, state: State) -> tuple[Floats, Bools, Way]:
+    """Return node volts and conducting hinges for fixed gates and ratios."""
+    allowed = enabled(system, gates)
+    conducting = state.conducting & allowed & system.clamped
+    seen: set[bytes] = set()
+    volts = np.zeros(system.nodes + 1)
+    for _ in range(NEWTON_STEPS):
+        volts = linear(system, gates, State(conducting, state.above, state.ratios))
+        wanted = modes(system, allowed, conducting, system.across(volts))
+        if np.array_equal(wanted, conducting):
+            return volts, conducting, Way.NEWTON
+        key = wanted.tobytes()
+        if key in seen:
+            break
+        seen.add(key)
+        conducting = wanted
+    from seqsim.solver.fallback import line_search, source_stepping
+
+    found = line_search(system, gates, allowed, state)
+    if found is not None:
+        return *found, Way.LINE_SEARCH
+    found = source_stepping(system, gates, allowed, state)
+    if found is not None:
+        return *found, Way.SOURCE_STEPPING
+    return volts, conducting, Way.FAILED
+
+
+def linear(system: System, gates: Bools, state: State) -> Floats:
+    """Return node volts (n + 1,) with the set of conducting hinges held."""
+    active = active_conductance(system, state, gates)
+    volts = np.zeros(system.nodes + 1)
+    volts[:-1] = np.linalg.solve(system.matrix(active), system.right_side(active))
+    return volts
+
+
+def modes(system: System, allowed: Bools, conducting: Bools, across: Floats) -> Bools:
+    """Return which hinges want to conduct, by the ladder: a limit after its path, never straight past it."""
+    wanted = np.where(np.abs(across) < NEARLY, conducting, across > 0) & allowed & system.clamped
+    ladder = np.flatnonzero(system.after >= 0)
+    path = system.after[ladder]
+    wanted[ladder] &= conducting[path] | ~system.clamped[path]
+    leaving = conducting[ladder] & ~wanted[path] & system.clamped[path] & allowed[path]
+    wanted[path[leaving]] = True
+    wanted[ladder[leaving]] = False
+    exclusive = np.flatnonzero(system.instead_of >= 0)
+    wanted[exclusive] &= ~conducting[system.instead_of[exclusive]]
+    return wanted
+
+
+def thevenin_ohms(levels: Levels, first: str, second: str | None = None) -> float:
+    """Return the small-signal resistance (ohms) seen between two places, or a place and ground."""
+    system = levels.system
+    vector = np.zeros(system.nodes + 1)
+    vector[system.variant.node(first)] += 1
+    if second is not None:
+        vector[system.variant.node(second)] -= 1
+    matrix = system.matrix(levels.active())
+    return float(vector[:-1] @ np.linalg.solve(matrix, vector[:-1]))
+
+
+def currents(levels: Levels) -> Floats:
+    """Return the current (h,) of every hinge, in the direction of its inject weights."""
+    return levels.active() * levels.system.across(levels.volts)
+
+
+def residual(levels: Levels) -> Floats:
+    """Return the current (n,) that is left over at each node: Kirchhoff's law says zero."""
+    system = levels.system
+    full = np.zeros(system.nodes + 1)
+    np.add.at(full, system.inject_at, system.inject_weight * currents(levels)[:, None])
+    from seqsim.solver.system import LEAK
+
+    return np.asarray(full[:-1] + LEAK * levels.volts[:-1])
+
+

@@ -1,0 +1,90 @@
+"""One network at one severity, flat: what the plain solver works on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from seqsim.network import Variant
+from seqsim.network.network import Bools, Floats, Ints
+
+LEAK = 1e-9
+"""Siemens from every node to ground (SPICE gets the same as rshunt 1e9): it makes a floating node's matrix regular."""
+
+
+@dataclass(frozen=True, slots=True)
+class System:
+    """Hinges numbered through (network, then ports) over nodes 0 … n-1; node n stands for ground.
+
+    ``sense_at`` and ``inject_at`` (h, WIDTH) hold nodes, with weight 0 where unused. ``alive`` (h,) is false for
+    hinges that a patch replaced or disabled.
+    """
+
+    variant: Variant
+    nodes: int
+    sense_at: Ints
+    sense_weight: Floats
+    inject_at: Ints
+    inject_weight: Floats
+    conductance: Floats
+    threshold: Floats
+    gate: Ints
+    clamped: Bools
+    after: Ints
+    instead_of: Ints
+    alive: Bools
+    rising: Floats
+    falling: Floats
+
+    def across(self, volts: Floats) -> Floats:
+        """Return ``sense·v - threshold`` of every hinge; ``volts`` (n + 1,) ends with ground's zero."""
+        return np.asarray((self.sense_weight * volts[self.sense_at]).sum(axis=1) - self.threshold)
+
+    def matrix(self, active: Floats) -> Floats:
+        """Return the Jacobian (n, n) with hinge ``k`` conducting ``active[k]`` siemens."""
+        n = self.nodes
+        full = np.zeros((n + 1, n + 1))
+        used = np.flatnonzero(active)
+        terms = (active[used, None] * self.inject_weight[used])[:, :, None] * self.sense_weight[used][:, None, :]
+        np.add.at(full, (self.inject_at[used][:, :, None], self.sense_at[used][:, None, :]), terms)
+        jacobian = full[:n, :n]
+        jacobian[np.arange(n), np.arange(n)] += LEAK
+        return jacobian
+
+    def right_side(self, active: Floats) -> Floats:
+        """Return the source vector (n,) that belongs to `matrix`."""
+        full = np.zeros(self.nodes + 1)
+        np.add.at(full, self.inject_at, self.inject_weight * (active * self.threshold)[:, None])
+        return full[: self.nodes]
+
+
+def flatten(variant: Variant, severity: int = 0) -> System:
+    """Return the system of a variant at one of its severities."""
+    network, ports = variant.network, variant.ports
+    base = network.hinges
+    n = variant.size
+    node_of = np.append(network.terminal_node, -1)  # an unused place looks up ground
+
+    def ground(at: Ints) -> Ints:
+        return np.where(at < 0, n, at)
+
+    alive = np.ones(len(network.owners) + len(ports.gate), dtype=np.bool_)
+    alive[variant.replaced] = False
+    return System(
+        variant=variant,
+        nodes=n,
+        sense_at=ground(np.concatenate([node_of[base.sense_at], ports.sense_at])),
+        sense_weight=np.concatenate([base.sense_weight, ports.sense_weight]),
+        inject_at=ground(np.concatenate([node_of[base.inject_at], ports.inject_at])),
+        inject_weight=np.concatenate([base.inject_weight[0], ports.inject_weight[severity]]),
+        conductance=np.concatenate([base.conductance[0], ports.conductance[severity]]),
+        threshold=np.concatenate([base.threshold[0], ports.threshold[severity]]),
+        gate=np.concatenate([base.gate, ports.gate]),
+        clamped=np.concatenate([base.clamped, ports.clamped]),
+        after=np.concatenate([base.after, ports.after]),
+        instead_of=np.concatenate([base.instead_of, ports.instead_of]),
+        alive=alive,
+        rising=variant.rows.rising[severity],
+        falling=variant.rows.falling[severity],
+    )
