@@ -51,7 +51,7 @@ class RowArrays:
     rule: Ints
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Network:
     """A circuit as the solver sees it, before any patch.
 
