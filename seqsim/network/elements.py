@@ -78,8 +78,8 @@ class Rule:
     owner: str
     rows: tuple[Row, ...]
     outputs: Mapping[str, Callable[[Mapping[str, bool]], bool]]
-    delay_on: float = 0.0
-    delay_off: float = 0.0
+    delays: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    """seconds by which a gate turns on and off late; gates that are not listed follow at once"""
 
 
 class Effect(Enum):

@@ -397,12 +397,15 @@ class Owned:
         rows: tuple[Row, ...],
         outputs: Mapping[str, Callable[[Mapping[str, bool]], bool]],
         *,
-        delay_on: float = 0.0,
-        delay_off: float = 0.0,
+        delays: Mapping[str, tuple[float, float]] | None = None,
     ) -> None:
-        """Add a rule whose gates are called ``OWNER:label``; hinges name them by ``gate=part.gate_name(label)``."""
+        """Add a rule whose gates are called ``OWNER:label``; hinges name them by ``gate=part.gate_name(label)``.
+
+        ``delays`` gives, by label, the seconds by which a gate turns on and off late.
+        """
         named = {self.gate_name(label): function for label, function in outputs.items()}
-        self._builder.add(Rule(self.owner, rows, named, delay_on, delay_off))
+        late = {self.gate_name(label): seconds for label, seconds in (delays or {}).items()}
+        self._builder.add(Rule(self.owner, rows, named, late))
 
     def gate_name(self, label: str) -> str:
         """Name of the gate ``label`` of this part."""
