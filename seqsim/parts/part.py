@@ -2,22 +2,32 @@
 
 from __future__ import annotations
 
+import difflib
 import math
-from collections.abc import Callable, Mapping
+from abc import ABC, abstractmethod
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from enum import Enum
+from functools import cache
 from typing import Any, ClassVar, Self
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, ValidationInfo, field_validator, model_validator
 
+from seqsim.errors import QuantityError
 from seqsim.network import Owned, Patch
-from seqsim.quantity import Unit, parse_quantity
+from seqsim.quantity import Unit, format_quantity, parse_quantity
 
 UNKNOWN = "?"
 UNKNOWN_SPREAD = 2.0
 """Standard deviation of the logarithm of a value written `?`: our judgement, a factor of about seven each way."""
+
+UNKNOWN_SHARE = 0.5
+"""Standard deviation of a shift in volts written `?`, as a share of the value that stands for it: our judgement."""
+
+TOLERANCE_TO_DEVIATION = 1 / math.sqrt(3)
+"""Standard deviation of a value that is uniform within its tolerance, as a share of the tolerance."""
 
 
 class Standing(Enum):
@@ -116,7 +126,15 @@ class Rate:
     source: Source
 
 
-class Part(BaseModel):
+class PartError(ValueError):
+    """The description of a part has no meaning: ``key`` of the circuit file is at fault, the text says how."""
+
+    def __init__(self, key: str | None, sentence: str) -> None:
+        self.key = key
+        super().__init__(sentence)
+
+
+class Part(BaseModel, ABC):
     """A part of the circuit: its kind, the nets of its pins and its values in SI units.
 
     Subclasses set the class variables, declare their values with `value`, and implement `emit`, `modes` and
@@ -138,6 +156,8 @@ class Part(BaseModel):
     """Name of the schematic symbol."""
     passive: ClassVar[bool] = False
     """True for parts without a supply, whose levels can pass in both directions."""
+    without_knobs: ClassVar[str | None] = None
+    """Why a family has nothing that spreads, drifts or fails by degrees, where that is so."""
 
     kind: str
     name: str
@@ -149,7 +169,8 @@ class Part(BaseModel):
     unknown: frozenset[str] = frozenset()
 
     @classmethod
-    def values(cls) -> dict[str, Value]:
+    @cache
+    def values(cls) -> Mapping[str, Value]:
         """Return what is known of each value of this family, by name."""
         return {
             name: field.json_schema_extra["value"]  # type: ignore[misc]
@@ -157,20 +178,22 @@ class Part(BaseModel):
             if isinstance(field.json_schema_extra, dict) and "value" in field.json_schema_extra
         }
 
-    @model_validator(mode="before")
     @classmethod
-    def _fill(cls, data: Any) -> Any:
-        """Put the model's values under the given ones, and note which values are written `?`."""
-        if not isinstance(data, dict):
-            return data
-        given = dict(data)
-        base = dict(cls.models.get(given.get("model") or cls.default_model or "", {}))
-        unknown = {name for name in cls.values() if given.get(name) == UNKNOWN}
-        for name in unknown:
-            del given[name]
-            if name not in base and cls.model_fields[name].is_required():
-                base[name] = cls.guess(name)
-        return base | given | {"unknown": frozenset(unknown)}
+    def pins_for(cls, given: Mapping[str, Any]) -> tuple[str, ...]:
+        """Return the pins of a part with these values, in the order of a list; values decide in some families."""
+        del given
+        return cls.pin_names
+
+    @classmethod
+    def optional_for(cls, given: Mapping[str, Any]) -> frozenset[str]:
+        """Return which of the pins of a part with these values may be left out."""
+        del given
+        return cls.optional_pins
+
+    @classmethod
+    def base_values(cls, given: Mapping[str, Any]) -> dict[str, Any]:
+        """Return the values that stand where the file gives none: those of the device type."""
+        return dict(cls.models.get(given.get("model") or cls.default_model or "", {}))
 
     @classmethod
     def guess(cls, name: str) -> float:
@@ -178,17 +201,76 @@ class Part(BaseModel):
         limits = cls.values()[name]
         return math.sqrt(max(limits.least, 1e-3) * min(limits.most, 1e6))
 
+    @model_validator(mode="before")
+    @classmethod
+    def _fill(cls, data: Any) -> Any:
+        """Put the device type's values under the given ones, and note which values are written `?`."""
+        if not isinstance(data, dict):
+            return data
+        unknown = {name for name in cls.values() if data.get(name) == UNKNOWN}
+        given = {name: raw for name, raw in data.items() if name not in unknown}
+        base = cls.base_values(given)
+        for name in unknown:
+            if name not in base and cls.model_fields[name].is_required():
+                base[name] = cls.guess(name)
+        filled = base | given | {"unknown": frozenset(unknown) | frozenset(given.get("unknown", ()))}
+        filled["pins"] = cls._pins(filled)
+        if isinstance(given.get("spread"), Mapping):
+            filled["spread"] = cls._spreads(given["spread"])
+        return filled
+
+    @classmethod
+    def _pins(cls, filled: Mapping[str, Any]) -> Any:
+        """Give a list of nets the names of the pins in their order, and check the names of a mapping."""
+        pins, names = filled.get("pins"), cls.pins_for(filled)
+        if isinstance(pins, (list, tuple)):
+            if len(pins) > len(names) or len(pins) < len(names) - len(cls.optional_for(filled)):
+                message = f"pins lists {len(pins)} nets, but this {cls.title} has the pins {' '.join(names)}"
+                raise PartError("pins", message)
+            return dict(zip(names, pins, strict=False))
+        if isinstance(pins, Mapping):
+            for pin in pins:
+                if pin not in names:
+                    message = f"this {cls.title} has no pin called '{pin}'{close(str(pin), names)}"
+                    raise PartError("pins", f"{message}; its pins are {' '.join(names)}")
+            missing = [pin for pin in names if pin not in pins and pin not in cls.optional_for(filled)]
+            if missing:
+                which = f"pin {missing[0]}" if len(missing) == 1 else f"pins {', '.join(missing)}"
+                raise PartError("pins", f"{which} of this {cls.title} is on no net; name its net under pins")
+        return pins
+
+    @classmethod
+    def _spreads(cls, raw: Mapping[str, Any]) -> dict[str, float]:
+        """Read the file's spreads: shares, or quantities of the value's unit where its spread is absolute."""
+        known, found = cls.values(), {}
+        for name, text in raw.items():
+            if name not in known:
+                message = f"spread names '{name}', which this {cls.title} does not have{close(name, known)}"
+                raise PartError("spread", message)
+            unit = known[name].unit if known[name].absolute else Unit.SHARE
+            try:
+                number = parse_quantity(text, unit) if isinstance(text, str) else float(text)
+            except QuantityError as error:
+                raise PartError("spread", f"spread of {name}: {error.message}") from None
+            if not 0 <= number < math.inf:
+                raise PartError("spread", f"spread of {name} is {text}, but it must be zero or more")
+            found[name] = number
+        return found
+
     @field_validator("*", mode="before")
     @classmethod
-    def _parse(cls, raw: Any, info: Any) -> Any:
-        known = cls.values().get(info.field_name)
-        if known is None or raw is None or not isinstance(raw, str):
+    def _parse(cls, raw: Any, info: ValidationInfo) -> Any:
+        known = cls.values().get(info.field_name or "")
+        if known is None or raw is None or isinstance(raw, bool) or not isinstance(raw, (str, int, float)):
             return raw
-        number = parse_quantity(raw, known.unit)
+        try:
+            number = parse_quantity(raw, known.unit) if isinstance(raw, str) else float(raw)
+        except QuantityError as error:
+            raise PartError(info.field_name, f"{info.field_name}: {error.message}") from None
         if not known.least <= number <= known.most:
-            limits = f"at least {known.least:g}" if known.most == math.inf else f"{known.least:g} to {known.most:g}"
-            message = f"{info.field_name} is {raw}, but it must be {limits} {known.unit.value}".rstrip()
-            raise ValueError(message)
+            least, most = (format_quantity(limit, known.unit) for limit in (known.least, known.most))
+            limits = f"at least {least}" if known.most == math.inf else f"between {least} and {most}"
+            raise PartError(info.field_name, f"{info.field_name} is {raw}, but it must be {limits}")
         return number
 
     @model_validator(mode="after")
@@ -197,27 +279,73 @@ class Part(BaseModel):
         return self
 
     def check_values(self) -> None:
-        """Raise ValueError, with one sentence, if the values do not fit together."""
+        """Raise `PartError`, with one sentence, if the values do not fit together."""
 
     def spread_of(self, name: str) -> float:
         """Standard deviation of a value: the file's `spread`, else the family's, wide if it is unknown."""
-        if name in self.unknown:
-            return UNKNOWN_SPREAD
         known = self.values()[name]
+        if name in self.unknown:
+            if not known.absolute:
+                return UNKNOWN_SPREAD
+            return max(UNKNOWN_SHARE * abs(float(getattr(self, name) or 0.0)), known.spread)
         return self.spread.get(name, known.spread)
 
     def pin(self, name: str) -> str:
         """Terminal of a pin: `Q1.B`."""
         return f"{self.name}.{name}"
 
+    @abstractmethod
     def emit(self, net: Owned) -> None:
         """Add this part's hinges, rules and knobs to a network; its pins are declared already."""
-        raise NotImplementedError
 
+    @abstractmethod
     def modes(self) -> tuple[Mode, ...]:
         """Return the ways in which this part fails; their shares add up to one."""
-        raise NotImplementedError
 
+    @abstractmethod
     def cards(self, tag: str, node: Mapping[str, str]) -> tuple[str, ...]:
         """Return the SPICE lines of this part: ``tag`` names it, ``node`` gives the SPICE node of each pin."""
-        raise NotImplementedError
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """What is wrong with a part's description: the ``key`` of the file that is meant, and one sentence."""
+
+    key: str | None
+    sentence: str
+
+
+def problems(error: ValidationError, family: type[BaseModel]) -> tuple[Problem, ...]:
+    """Word what a part's class refused, one sentence for each thing that is wrong."""
+    return tuple(_problem(item, family) for item in error.errors(include_url=False))
+
+
+def _problem(item: Mapping[str, Any], family: type[BaseModel]) -> Problem:
+    place = item["loc"]
+    key = str(place[0]) if place else None
+    title = getattr(family, "title", "part")
+    got = item.get("input")
+    match item["type"]:
+        case "value_error":
+            cause = item["ctx"]["error"]
+            key, sentence = getattr(cause, "key", key), str(cause)
+        case "missing":
+            field = family.model_fields.get(key or "")
+            meaning = f" ({field.description})" if field is not None and field.description else ""
+            sentence = f"{key}{meaning} is missing, and this {title} needs it; add it, or write '{key}: ?'"
+        case "extra_forbidden":
+            names = [name for name in family.model_fields if name not in ("name", "unknown")]
+            sentence = f"this {title} has nothing called '{key}'{close(key or '', names)}"
+        case "literal_error":
+            sentence = f"{key} is '{got}', but it must be {item['ctx']['expected']}"
+        case "bool_parsing" | "bool_type":
+            sentence = f"{key} is '{got}', but it must be true or false"
+        case _:
+            sentence = f"{key} is '{got}', which has no meaning there: {item['msg'].lower()}"
+    return Problem(key, sentence)
+
+
+def close(wrong: str, names: Iterable[str]) -> str:
+    """Return "; did you mean 'ohms'?" without its end mark, or nothing if no name comes close."""
+    found = difflib.get_close_matches(wrong, list(names), n=1, cutoff=0.6)
+    return f"; did you mean '{found[0]}'" if found else ""

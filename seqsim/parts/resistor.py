@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from typing import ClassVar, Literal
 
 from seqsim.network import Bridge, Disable, Effect, Owned, Turn, Turned
-from seqsim.parts.part import JUDGED, Mode, Part, Rate, Severity, Source, Standing, value
+from seqsim.parts.part import JUDGED, TOLERANCE_TO_DEVIATION, Mode, Part, Rate, Severity, Source, Standing, value
 from seqsim.quantity import Unit
 
 FAILURES = Source("MIL-HDBK-338B, failure-mode distributions, fixed film resistor", Standing.MEMORY)
-TOLERANCE_TO_DEVIATION = 1 / math.sqrt(3)
-"""Standard deviation of a value that is uniform within its tolerance, as a share of the tolerance."""
 
 
 class Resistor(Part):
