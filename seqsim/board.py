@@ -1,0 +1,103 @@
+"""A board: what `seqsim.load` returns."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from seqsim.circuit import Circuit
+    from seqsim.diagnosis import Ranking
+    from seqsim.readings import Readings
+    from seqsim.results import Checked, FaultList, LevelMap
+
+
+@dataclass(frozen=True)
+class Board:
+    """A circuit with the questions that one asks of it.
+
+    Each call returns a result that prints well, has its documented fields in ``to_dict()``, and as text in
+    ``to_json()``.
+    """
+
+    name: str
+    """The name or path by which it was loaded."""
+    circuit: Circuit
+
+    @classmethod
+    def load(cls, circuit: str | os.PathLike[str]) -> Board:
+        """Return the board of a circuit file, or of a circuit of the library.
+
+        Raises
+        ------
+        CircuitError
+            If there is no such circuit, or its file does not describe one.
+        """
+        from seqsim.circuit import find_circuit, read_circuit
+
+        name = os.fspath(circuit)
+        return cls(name, read_circuit(find_circuit(name)))
+
+    def check(self) -> Checked:
+        """Return what is legal in the circuit but suspicious."""
+        from seqsim.results import check_board
+
+        return check_board(self.name, self.circuit)
+
+    def levels(self, state: str | None = None, faults: str | Iterable[str] = ()) -> LevelMap:
+        """Return the steady levels of every net.
+
+        Parameters
+        ----------
+        state
+            Name of a power state; the last one if not given.
+        faults
+            One fault or several, by name: ``R5:open``, ``V5:short to GND, 8 Ω``.
+        """
+        from seqsim.results import level_map
+
+        return level_map(self.name, self.circuit, state, _listed(faults))
+
+    def faults(self) -> FaultList:
+        """Return every single fault that the board can have, with its share before any reading."""
+        from seqsim.faults import single_faults
+        from seqsim.results import FaultList
+
+        return FaultList(self.name, single_faults(self.circuit))
+
+    def rank(
+        self, readings: str | os.PathLike[str] | Readings | Sequence[str] | None = None, more: Sequence[str] = ()
+    ) -> Ranking:
+        """Return the faults that explain what was measured, ranked.
+
+        Parameters
+        ----------
+        readings
+            A file of readings (a path), readings as objects, or a list of readings in shorthand.
+        more
+            Further readings in shorthand: ``"EN 0.02"``.
+        """
+        from seqsim.diagnosis import rank
+        from seqsim.readings import Readings, parse_reading, read_readings
+
+        if readings is None:
+            base = Readings()
+        elif isinstance(readings, Readings):
+            base = readings
+        elif isinstance(readings, str | os.PathLike):
+            base = read_readings(self.circuit, readings)
+        else:
+            base, more = Readings(), [*readings, *more]
+        added = tuple(parse_reading(self.circuit, text) for text in more)
+        return rank(self.circuit, Readings(meter=base.meter, readings=(*base.readings, *added)))
+
+    def __str__(self) -> str:
+        title = f": {self.circuit.title}" if self.circuit.title else ""
+        states = ", ".join(self.circuit.power_states)
+        return f"{self.name}{title} ({len(self.circuit.parts)} parts; power states {states})"
+
+
+def _listed(faults: str | Iterable[str]) -> tuple[str, ...]:
+    return (faults,) if isinstance(faults, str) else tuple(faults)

@@ -1,0 +1,92 @@
+"""What a command returns: a result, how it is wanted, and the exit code; printed in one place."""
+
+from __future__ import annotations
+
+import os
+import sys
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from seqsim.wording import Result
+
+DONE = 0
+FOUND = 1
+"""A check or a verification found something."""
+BAD_INPUT = 2
+
+BoardArgument = Annotated[
+    str,
+    typer.Argument(metavar="BOARD", help="A circuit file, or the name of a circuit that `seqsim list` shows."),
+]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print the documented fields as JSON, for programs.")]
+
+PIPE_WIDTH = 120
+"""Columns of what is piped or written to a file, unless COLUMNS says otherwise."""
+
+
+@dataclass(frozen=True)
+class Answer:
+    """The outcome of a command."""
+
+    result: Result | str
+    as_json: bool = False
+    code: int = DONE
+    complaints: tuple[str, ...] = ()
+    """sentences for standard error, one a line"""
+
+
+def deliver(answer: Answer) -> int:
+    """Print an answer and return the exit code; a reader that hangs up early is no error."""
+    try:
+        for sentence in answer.complaints:
+            complain(sentence)
+        _print(answer)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    return answer.code
+
+
+def complain(sentence: str) -> None:
+    """Print one sentence on standard error."""
+    print(f"seqsim: {' '.join(sentence.split())}", file=sys.stderr)
+
+
+def be_printable() -> None:
+    """Make output streams replace characters that their encoding lacks, rather than fail on the first Ω."""
+    for stream in (sys.stdout, sys.stderr):
+        reconfigure = getattr(stream, "reconfigure", None)
+        if reconfigure is not None:
+            reconfigure(errors="replace")
+
+
+def _print(answer: Answer) -> None:
+    if isinstance(answer.result, str):
+        print(answer.result)
+    elif answer.as_json:
+        from seqsim.wording.result import to_json
+
+        encoding = (sys.stdout.encoding or "").lower().replace("-", "")
+        print(to_json(answer.result.to_dict(), ascii_only=not encoding.startswith("utf")))
+    elif sys.stdout.isatty():
+        _console().print(answer.result.renderable())
+    else:
+        from seqsim.wording.result import to_text
+
+        print(to_text(answer.result.renderable(), width=_columns()))
+
+
+def _console() -> Console:
+    from rich.console import Console
+
+    return Console(markup=False, emoji=False, highlight=False)
+
+
+def _columns() -> int:
+    given = os.environ.get("COLUMNS", "")
+    return max(int(given), 40) if given.isdecimal() else PIPE_WIDTH

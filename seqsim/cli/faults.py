@@ -1,0 +1,12 @@
+"""`seqsim faults`."""
+
+from __future__ import annotations
+
+from seqsim.cli.answer import Answer, BoardArgument, JsonOption
+
+
+def faults(board: BoardArgument, json: JsonOption = False) -> Answer:
+    """List every single fault that the board can have, with its share before any reading and where that comes from."""
+    from seqsim.board import Board
+
+    return Answer(Board.load(board).faults(), json)

@@ -1,0 +1,31 @@
+"""`seqsim rank`."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from seqsim.cli.answer import Answer, BoardArgument, JsonOption
+
+
+def rank(
+    board: BoardArgument,
+    readings: Annotated[
+        str | None, typer.Argument(metavar="[READINGS]", help="A file of readings, YAML or CSV.")
+    ] = None,
+    read: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--read",
+            "-r",
+            metavar="READING",
+            help="A reading in shorthand, like 'EN 0.02' or 'R9.1 to R9.2 18mV @running'; can be given repeatedly.",
+        ),
+    ] = None,
+    json: JsonOption = False,
+) -> Answer:
+    """Rank the faults that explain what was measured: where, what, how to confirm it, how to repair it."""
+    from seqsim.board import Board
+
+    return Answer(Board.load(board).rank(readings, read or ()), json)

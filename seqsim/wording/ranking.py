@@ -1,0 +1,164 @@
+"""A ranking in words: where and what on two lines, then each hypothesis with its reasons."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from rich.console import RenderableType
+from rich.text import Text
+
+from seqsim.wording.tables import WARNING, count, heading, indented, listing, percent, quantity, quiet, stack, table
+
+SHOWN = 0.01
+"""Hypotheses below this probability are only counted."""
+MOST = 6
+"""Hypotheses that are shown in full."""
+SURE = 0.8
+"""Above this a mechanism is named only together with the check that has to confirm it."""
+
+VERDICTS = {
+    "as_healthy": "as on a healthy board",
+    "low": "low",
+    "high": "high",
+    "contradicts_another": "contradicts another reading",
+    "no_prediction": "nothing is predicted here",
+}
+SPEAKS = {"for": "for", "against": "against", "neutral": "says little"}
+
+Fields = Mapping[str, Any]
+
+
+def ranking_text(fields: Fields) -> RenderableType:
+    """Return what `rank` shows, from its documented fields."""
+    likely = [h for h in fields["hypotheses"] if h["probability"] >= SHOWN][:MOST]
+    rest = 1 - fields["none_of_these"] - sum(h["probability"] for h in likely)
+    items: list[RenderableType] = [
+        listing([("where", _where(fields)), ("what", _what(fields))]),
+        "",
+        heading(f"{fields['circuit']}: {count(len(fields['readings']), 'reading')}"),
+        indented(_readings(fields["readings"])),
+        *_again(fields["read_again"]),
+        "",
+    ]
+    for k, hypothesis in enumerate(likely, start=1):
+        items += [*_hypothesis(k, hypothesis, fields["readings"]), ""]
+    tail = [("none of these", percent(fields["none_of_these"]))]
+    if rest > 0.0005 and len(fields["hypotheses"]) > len(likely):
+        tail.insert(0, (f"{len(fields['hypotheses']) - len(likely)} others together", percent(rest)))
+    items.append(table(("", ""), tail))
+    items += _next(fields["next"])
+    items += _cautions(fields.get("cautions", ()))
+    return stack(*items)
+
+
+def name_of(hypothesis: Fields) -> str:
+    """Return what a hypothesis says is wrong."""
+    return " and ".join(hypothesis["faults"]) or "healthy: nothing is broken"
+
+
+def _where(fields: Fields) -> Text:
+    if not fields["where"]:
+        return Text("nowhere in particular")
+    best, *others = fields["where"]
+    line = Text.assemble((str(best["place"]), "bold"), f"  {percent(best['probability'])}")
+    near = [place for place in best.get("places", ()) if place != best["place"]]
+    if near:
+        line.append(f"  (with {', '.join(near[:4])}{' and others' if len(near) > 4 else ''})")
+    if others and others[0]["probability"] >= SHOWN:
+        line.append(f"; else {others[0]['place']}  {percent(others[0]['probability'])}")
+    return line
+
+
+def _what(fields: Fields) -> Text:
+    if not fields["hypotheses"] or fields["none_of_these"] >= max(h["probability"] for h in fields["hypotheses"]):
+        return Text("none of the faults that are known here: look for what the list lacks, and check the readings")
+    best = fields["hypotheses"][0]
+    line = Text.assemble((name_of(best), "bold"), f"  {percent(best['probability'])}")
+    if best["group_size"] > 1:
+        line.append(f"; {count(best['group_size'] - 1, 'look-alike')} that no reading here tells from it")
+    if best["faults"] and best["probability"] > SURE:
+        line.append("; to be confirmed with power off before anything is replaced")
+    return line
+
+
+def _readings(readings: Sequence[Fields]) -> RenderableType:
+    rows = []
+    for reading in readings:
+        healthy = "?"
+        if reading["healthy_low"] is not None and reading["healthy_high"] is not None:
+            healthy = quantity([reading["healthy_low"], reading["healthy_high"]], reading["unit"])
+        verdict = Text(VERDICTS[reading["verdict"]], style="" if reading["verdict"] == "as_healthy" else WARNING)
+        rows.append((*_site(reading), quantity(reading["value"], reading["unit"]), healthy, verdict))
+    return table(("place", "kind", "state", "read", "on a healthy board", "so it is"), rows, right=(3,))
+
+
+def _site(reading: Fields) -> tuple[str, str, str]:
+    place = f"{reading['place']} to {reading['to']}" if reading.get("to") else str(reading["place"])
+    return place, str(reading["kind"]), f"@{reading['state']}"
+
+
+def _again(read_again: Sequence[Fields]) -> list[RenderableType]:
+    if not read_again:
+        return []
+    rows = [(*_site(reading), reading["caution"] or "") for reading in read_again]
+    return [heading("read again, since a slip is likely"), indented(table(("place", "kind", "state", "caution"), rows))]
+
+
+def _hypothesis(number: int, hypothesis: Fields, readings: Sequence[Fields]) -> list[RenderableType]:
+    head = Text.assemble(
+        (f"{number}. {name_of(hypothesis)}", "bold"),
+        f"   {percent(hypothesis['probability'])}",
+        (f"   explains {hypothesis['readings_explained']} of {hypothesis['readings_total']}", "dim"),
+    )
+    if hypothesis["group_size"] > 1:
+        head.append(f"   group {hypothesis['group']} of {hypothesis['group_size']} look-alikes", style="dim")
+    items: list[RenderableType] = [head]
+    predictions = hypothesis.get("predictions", ())
+    if predictions:
+        items.append(indented(_predictions(predictions, readings), 3))
+    advice = [
+        (label, hypothesis[key])
+        for label, key in (("confirm, power off", "confirm"), ("repair", "repair"), ("caution", "caution"))
+        if hypothesis[key]
+    ]
+    if advice:
+        items.append(indented(listing(advice), 3))
+    return items
+
+
+def _predictions(predictions: Sequence[Fields], readings: Sequence[Fields]) -> RenderableType:
+    rows = []
+    for prediction, reading in zip(predictions, readings, strict=True):
+        place, _, state = _site(reading)
+        unit = reading["unit"]
+        spread = ""
+        if prediction["low"] is not None and prediction["high"] is not None:
+            spread = quantity([prediction["low"], prediction["high"]], unit)
+        speaks = SPEAKS[prediction["speaks"]]
+        rows.append((
+            f"{place} {state}", f"read {quantity(reading['value'], unit)}",
+            f"predicted {quantity(prediction['predicted'], unit)}", spread,
+            Text(speaks, style=WARNING if prediction["speaks"] == "against" else ""),
+        ))  # fmt: skip
+    return table(("", "", "", "", ""), rows)
+
+
+def _next(following: Sequence[Fields]) -> list[RenderableType]:
+    if not following:
+        return []
+    rows = [
+        (*_site(step), f"{step['seconds']:.0f} s", f"{step['bits']:.2f} bit", step["caution"] or "")
+        for step in following
+    ]
+    return ["", heading("read next"), indented(table(("place", "kind", "state", "time", "tells", "caution"), rows))]
+
+
+def _cautions(cautions: Sequence[str]) -> list[RenderableType]:
+    if not cautions:
+        return []
+    return [
+        "",
+        heading("before you probe or repair"),
+        indented(table(("", ""), [(quiet("·"), caution) for caution in cautions])),
+    ]
