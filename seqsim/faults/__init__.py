@@ -1,0 +1,26 @@
+"""Which faults a circuit can have, how likely each is, and the patches that make it so."""
+
+from seqsim.faults.anything import something_at
+from seqsim.faults.cautions import Caution, Topic, off_caution, probe_cautions, repair_cautions
+from seqsim.faults.fault import Fault, Kind, PlaceHypothesis, SubMode
+from seqsim.faults.names import fault_text, find_fault
+from seqsim.faults.severity import EvenSeverity, middle
+from seqsim.faults.single import single_faults
+
+__all__ = [
+    "Caution",
+    "EvenSeverity",
+    "Fault",
+    "Kind",
+    "PlaceHypothesis",
+    "SubMode",
+    "Topic",
+    "fault_text",
+    "find_fault",
+    "middle",
+    "off_caution",
+    "probe_cautions",
+    "repair_cautions",
+    "single_faults",
+    "something_at",
+]
