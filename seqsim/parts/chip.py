@@ -11,13 +11,16 @@ from pydantic import field_validator
 from seqsim.errors import QuantityError
 from seqsim.network import Disable, Effect, Owned, Patch, Row, RowClass, SetGate, SetSide, Turn, Turned
 from seqsim.parts.laws import junction_chords
-from seqsim.parts.part import JUDGED, Mode, Part, Severity, Source, Standing, value
+from seqsim.parts.part import JUDGED, Mode, Part, PartError, Severity, Source, Standing, value
 from seqsim.quantity import Unit, parse_quantity
 
 CLAMP_SATURATION_AMPS = 1e-14
 CLAMP_SERIES_OHMS = 25.0
 """A clamp of an input: about 0.68 V at 1 mA (common practice: a chip's pin reads 0.4 to 0.7 V in diode mode)."""
 CLAMP_ANCHORS = (30e-6, 0.8e-3, 8e-3)
+BODY_SATURATION_AMPS = 1e-11
+BODY_SERIES_OHMS = 0.05
+"""A body diode of a power transistor: about 0.48 V at 1 mA (common practice: 0.4 to 0.5 V in diode mode)."""
 DRAW_COMPLIANCE = 1.0
 """Supply voltage (V) above which a chip takes its whole quiescent current: our judgement."""
 OUTPUT_SPREAD = 0.3
@@ -65,11 +68,15 @@ class Chip(Part):
             draw = Draw(amps=amps) if amps is not None else Draw(ohms=parse_quantity(raw, Unit.OHM))
         except QuantityError as error:
             message = f"quiescent is '{raw}', but it must be a resistance or a current; write it like 90k or 1mA"
-            raise ValueError(message) from error
+            raise PartError("quiescent", message) from error
         if (draw.ohms or draw.amps or 0) <= 0:
-            message = f"quiescent is {raw}, but it must be above zero"
-            raise ValueError(message)
+            raise PartError("quiescent", f"quiescent is {raw}, but it must be above zero")
         return draw
+
+    @property
+    def power_pin(self) -> str:
+        """The pin that feeds the control circuit."""
+        return self.supply_pin
 
     def emit_draw(self, net: Owned) -> None:
         """Add the quiescent resistance or current between the supply pin and ground."""
@@ -198,6 +205,18 @@ def clamp(net: Owned, role: str, anode: str, cathode: str) -> None:
 def clamp_model(name: str) -> str:
     """SPICE model of a clamp diode."""
     return f".model {name} D(IS={CLAMP_SATURATION_AMPS!r} RS={CLAMP_SERIES_OHMS!r})"
+
+
+def body_diode(net: Owned, role: str, anode: str, cathode: str) -> None:
+    """Add the body diode of a power stage, as three chords."""
+    across = {anode: 1.0, cathode: -1.0}
+    for k, chord in enumerate(junction_chords(BODY_SATURATION_AMPS, 1.0, BODY_SERIES_OHMS)):
+        net.hinge(f"{role} {k + 1}", across, across, chord.conductance, chord.threshold)
+
+
+def body_diode_model(name: str) -> str:
+    """SPICE model of the body diode of a power stage."""
+    return f".model {name} D(IS={BODY_SATURATION_AMPS!r} RS={BODY_SERIES_OHMS!r})"
 
 
 def limited_current(

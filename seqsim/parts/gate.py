@@ -141,6 +141,14 @@ class LogicGate(Chip):
         least=0.5, most=18,
     )  # fmt: skip
 
+    @classmethod
+    def pins_for(cls, given: Mapping[str, Any]) -> tuple[str, ...]:
+        """Return the pins; a list of fewer nets leaves out the last inputs, not the ground."""
+        listed = given.get("pins")
+        missing = len(cls.pin_names) - len(listed) if isinstance(listed, (list, tuple)) else 0
+        left_out = sorted(cls.optional_pins)[-missing:] if missing > 0 else ()
+        return tuple(pin for pin in cls.pin_names if pin not in left_out)
+
     @field_validator("family", mode="before")
     @classmethod
     def _lower(cls, raw: Any) -> Any:

@@ -10,8 +10,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, ClassVar, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, field_validator, model_validator
+from pydantic import BaseModel, ConfigDict, ValidationInfo, field_validator, model_validator
 
+from seqsim.errors import QuantityError
 from seqsim.network import Disable, Effect, Owned, Turn, Turned
 from seqsim.parts.part import (
     COMMON,
@@ -19,6 +20,7 @@ from seqsim.parts.part import (
     UNKNOWN,
     UNKNOWN_SPREAD,
     Mode,
+    PartError,
     Rate,
     Severity,
     Source,
@@ -26,7 +28,7 @@ from seqsim.parts.part import (
     Value,
     value,
 )
-from seqsim.quantity import Unit, parse_quantity
+from seqsim.quantity import Unit, format_quantity, parse_quantity
 
 ENTRY = ":entry"
 LEAST_OHMS = 1e-3
@@ -83,22 +85,25 @@ class Supply(BaseModel):
 
     @field_validator("*", mode="before")
     @classmethod
-    def _parse(cls, raw: Any, info: Any) -> Any:
-        known = cls.values().get(info.field_name)
-        if known is None or not isinstance(raw, str):
+    def _parse(cls, raw: Any, info: ValidationInfo) -> Any:
+        known = cls.values().get(info.field_name or "")
+        if known is None or raw is None or isinstance(raw, bool) or not isinstance(raw, (str, int, float)):
             return raw
-        number = parse_quantity(raw, known.unit)
+        try:
+            number = parse_quantity(raw, known.unit) if isinstance(raw, str) else float(raw)
+        except QuantityError as error:
+            raise PartError(info.field_name, f"{info.field_name}: {error.message}") from None
         if not known.least <= number <= known.most:
-            limits = f"{known.least:g} to {known.most:g} {known.unit.value}"
-            message = f"{info.field_name} is {raw}, but it must be {limits}"
-            raise ValueError(message)
+            least, most = (format_quantity(limit, known.unit) for limit in (known.least, known.most))
+            limits = f"between {least} and {most}"
+            raise PartError(info.field_name, f"{info.field_name} is {raw}, but it must be {limits}")
         return number
 
     @model_validator(mode="after")
     def _check(self) -> Self:
         if self.amps == 0:
             message = f"{self.name} has a current limit of 0 A, so it could never give anything; leave it out instead"
-            raise ValueError(message)
+            raise PartError("amps", message)
         return self
 
     @property
