@@ -1,0 +1,63 @@
+"""Resistance between two places of the dead board."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from seqsim.network import Patch, Source
+from seqsim.quantity import Unit
+from seqsim.readings.kinds.kind import DEAD_CAUTION, Floats, Kind
+from seqsim.readings.meter import Function, Meter
+from seqsim.readings.outcome import Condition, Zone
+
+
+class OhmsKind(Kind):
+    """Resistance, red lead on the first place: a Thevenin source too low to turn silicon junctions on."""
+
+    name: ClassVar = "ohms"
+    words: ClassVar = ("ohm", "ohms", "Ω")
+    unit: ClassVar = Unit.OHM
+    example: ClassVar = "9k2 ohm"
+    live: ClassVar = False
+    shows: ClassVar = {"ol": "OL"}
+    caution: ClassVar = DEAD_CAUTION
+
+    def function(self, meter: Meter) -> Function:
+        """Return the ohms function."""
+        return meter.ohms
+
+    def patches(self, meter: Meter, plus: str, minus: str) -> tuple[Patch, ...]:
+        """Return the test source."""
+        return (Source(plus, minus, meter.ohms.open_volts, meter.ohms.source_ohms, owner="meter"),)
+
+    def convert(self, meter: Meter, volts: ArrayLike) -> Floats:
+        """Return the resistance (Ω) that takes these volts from the test source."""
+        return meter.ohms.shown_ohms(volts)
+
+    def slope(self, meter: Meter, volts: ArrayLike) -> Floats:
+        """Return Ω per V."""
+        return meter.ohms.slope(volts)
+
+    def invert(self, meter: Meter, shown: ArrayLike) -> Floats:
+        """Return the volts at which the display shows these ohms."""
+        return meter.ohms.volts_at(shown)
+
+    def most(self, meter: Meter) -> float:
+        """Return the end of the highest range (Ω)."""
+        return meter.ohms.most_ohms
+
+    def outcome(self, meter: Meter, word: str, limit_amps: float | None) -> Zone | Condition:
+        """OL: more than the highest range."""
+        del word, limit_amps
+        return Zone(meter.ohms.most_ohms, np.inf)
+
+    def refuse(self, meter: Meter, value: float) -> str | None:
+        """Refuse negative resistance and what the display cannot show."""
+        if value < 0:
+            return "a negative resistance means that charge is left; discharge the board and measure again"
+        if value > meter.ohms.most_ohms:
+            return f"above {meter.ohms.most_ohms:g} Ω the meter shows OL; write OL ohm"
+        return None
