@@ -17,13 +17,11 @@ from seqsim.parts.part import (
     Mode,
     Part,
     PartError,
-    Problem,
     Rate,
     Severity,
     Source,
     Standing,
     Value,
-    problems,
     value,
 )
 from seqsim.parts.supply import Supply
@@ -37,14 +35,12 @@ __all__ = [
     "Mode",
     "Part",
     "PartError",
-    "Problem",
     "Rate",
     "Severity",
     "Source",
     "Standing",
     "Supply",
     "Value",
-    "problems",
     "value",
 ]
 

@@ -1,5 +1,9 @@
 """Bipolar transistors: the transport form of Ebers and Moll, its two junctions as chords.
 
+Both junctions carry the same transport law, each divided by its own gain at the base. That keeps the device
+passive whatever its knobs say: with the transport law f, the power is f(vBE)/β·vBE + f(vBC)/βR·vBC +
+(f(vBE) − f(vBC))·vCE, and no term is ever negative.
+
 Source of the law: Sedra and Smith, *Microelectronic Circuits*, Ebers-Moll model (from memory).
 """
 
@@ -8,84 +12,147 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import ClassVar, Literal
 
-from seqsim.network import Bridge, Disable, Effect, Owned, Turn, Turned
-from seqsim.parts.laws import JUNCTION_ANCHORS, junction_chords
+from seqsim.network import Effect, Owned, Turned
+from seqsim.parts.failing import LEAK, between, gone, turned
+from seqsim.parts.laws import THERMAL_VOLTS, Chord, junction_anchors, junction_chords, volts_at
 from seqsim.parts.part import JUDGED, Mode, Part, Rate, Severity, Source, Standing, value
 from seqsim.quantity import Unit
 
-FAILURES = Source("MIL-HDBK-338B, failure-mode distributions, bipolar transistor", Standing.MEMORY)
+FAILURES = Source(
+    "MIL-HDBK-338B, failure-mode distributions, bipolar transistor (short 0.73, open 0.27); the split over pins is "
+    "our judgement",
+    Standing.MEMORY,
+)
+SMALL = Source("2N3904, BC847B and 2N3906 data sheets", Standing.SEEN)
+POWER = Source("4 A transistors in TO-220, typical curves", Standing.MEMORY)
+JUNCTION_SPREAD = 0.02
+"""Standard deviation (V) of a junction: a sixth of the window 0.58 to 0.70 V at 2 mA of the BC847 data sheet."""
+
+FALLEN_GAIN = 0.3
+"""Share of the gain that is left for current beyond the rated one.
+
+The 2N3904 data sheet's least gain falls from 100 at 10 mA to 30 at 100 mA.
+"""
 
 
 class Bipolar(Part):
     """What NPN and PNP transistors share; ``sign`` is +1 for NPN and -1 for PNP."""
 
     pin_names: ClassVar = ("B", "C", "E")
-    rate: ClassVar = Rate(3.0, Source("flat ratios of SN 29500 (resistor 0.1 to 0.2, transistor 3 FIT)", Standing.MEMORY))
+    rate: ClassVar = Rate(
+        3.0,
+        Source("between MIL-HDBK-217F parts count (0.1 to 4) and SN 29500 (about 20)", Standing.MEMORY),
+    )
     sign: ClassVar[int]
 
     gain: float = value(
         Unit.NUMBER, "current gain in the forward direction", spread=0.35, least=1, most=1e5,
-        source=Source("spread: hFE classes of the 2N3904 data sheet, 100 to 300 at 10 mA", Standing.SEEN),
+        source=Source("2N3904 data sheet, 100 to 300 at 10 mA", Standing.SEEN),
     )  # fmt: skip
-    reverse_gain: float = value(Unit.NUMBER, "current gain with C and E exchanged", spread=0.5, least=0.01, most=1e3)
-    saturation_amps: float = value(Unit.AMPERE, "transport saturation current", least=1e-20, most=1e-6)
-    base_series_ohms: float = value(Unit.OHM, "resistance of the base inside the part", 10.0, most=1e4)
-    amps: float = value(Unit.AMPERE, "rated collector current", 0.2, least=1e-4, most=100)
+    reverse_gain: float = value(
+        Unit.NUMBER, "current gain with C and E exchanged; it decides the saturation voltage", spread=0.5,
+        least=0.01, most=1e3,
+        source=Source("VCE(sat) of 90 mV at 10 mA and 0.5 mA, BC847B data sheet", Standing.CALCULATED),
+    )  # fmt: skip
+    saturation_amps: float = value(
+        Unit.AMPERE, "transport saturation current", least=1e-20, most=1e-6,
+        source=Source("VBE of 0.66 V at 2 mA, BC847B data sheet", Standing.CALCULATED),
+    )  # fmt: skip
+    base_series_ohms: float = value(
+        Unit.OHM, "resistance of the base inside the part", 10.0, most=1e4, source=JUDGED
+    )  # fmt: skip
+    amps: float = value(
+        Unit.AMPERE, "rated collector current; beyond it the gain falls", 0.2, least=1e-4, most=100,
+        source=Source("2N3904 data sheet", Standing.MEMORY),
+    )  # fmt: skip
 
     def emit(self, net: Owned) -> None:
-        """Add the base resistance and three chords for each junction."""
-        s = self.sign
+        """Add the base resistance, three chords for each junction, and the fall of the gain."""
         base = net.inner("base")
         net.conductance("base resistance", "B", base, 1 / max(self.base_series_ohms, 0.1))
-        turned: list[Turned] = []
-        gained: list[Turned] = []
-        for role, emitter, collector, beta in (
-            ("base-emitter junction", "E", "C", self.gain),
-            ("base-collector junction", "C", "E", self.reverse_gain),
-        ):
-            anchors = [amps / beta for amps in JUNCTION_ANCHORS]
-            for k, chord in enumerate(junction_chords(self.saturation_amps / beta, anchors=anchors)):
-                name = f"{role} {k + 1}"
-                inject = {base: s, collector: s * beta, emitter: -s * (1 + beta)}
-                net.hinge(name, {base: s, emitter: -s}, inject, chord.conductance, chord.threshold)
-                turned.append(Turned(name, Effect.SHIFT))
-                if emitter == "E":
-                    gained.append(Turned(name, Effect.GAIN, 1.0, net.vector({collector: s * beta, emitter: -s * beta})))
-        net.knob("junction", 0.0, 0.02, "VBE 0.58 to 0.70 V at 2 mA: BC847 data sheet", *turned)
-        net.knob("gain", 1.0, self.spread_of("gain"), "hFE classes of the data sheet", *gained)
+        if self.spread_of("base_series_ohms") > 0:
+            net.knob(
+                "base ohms", 1.0, self.spread_of("base_series_ohms"), "the circuit file",
+                Turned("base resistance", Effect.SCALE, -1.0),
+            )  # fmt: skip
+        self.junctions(net, base)
+
+    def junctions(self, net: Owned, base: str) -> None:
+        """Add both junctions between the inner point ``base`` and the pins C and E, and their knobs."""
+        s = self.sign
+        transport = self.transport()
+        forward = self.junction(net, "base-emitter junction", transport, (base, "C", "E"), self.gain)
+        backward = self.junction(net, "base-collector junction", transport, (base, "E", "C"), self.reverse_gain)
+        crowded = "base-emitter junction 4"
+        slope = sum(chord.conductance for chord in transport) / self.gain
+        net.hinge(
+            crowded, {base: s, "E": -s}, {base: s, "E": -s}, slope * (1 / FALLEN_GAIN - 1),
+            volts_at(transport, self.amps),
+        )  # fmt: skip
+        fewer = Turned(crowded, Effect.SCALE, -1.0)
+        everything = [
+            Turned(role, Effect.SHIFT) for role in dict.fromkeys(t.role for t in (*forward, fewer, *backward))
+        ]
+        net.knob("junction", 0.0, self.junction_spread(), "VBE window of the BC847 data sheet", *everything)
+        net.knob("gain", 1.0, self.spread_of("gain"), "hFE classes of the 2N3904 data sheet", *forward, fewer)
+        net.knob("reverse gain", 1.0, self.spread_of("reverse_gain"), JUDGED.text, *backward)
+
+    def transport(self) -> tuple[Chord, ...]:
+        """Return the chords of the current that both junctions send between collector and emitter."""
+        return junction_chords(self.saturation_amps, anchors=junction_anchors(self.amps))
+
+    def junction(
+        self, net: Owned, role: str, transport: tuple[Chord, ...], points: tuple[str, str, str], beta: float
+    ) -> list[Turned]:
+        """Add the junction from the base to the last of ``points``, and return how a gain turns it.
+
+        More gain is less base current for the same transport: the conductance falls and the weight rises.
+        """
+        s = self.sign
+        base, far, near = points
+        found = []
+        for k, chord in enumerate(transport):
+            name = f"{role} {k + 1}"
+            inject = {base: s, far: s * beta, near: -s * (1 + beta)}
+            net.hinge(name, {base: s, near: -s}, inject, chord.conductance / beta, chord.threshold)
+            found.append(Turned(name, Effect.SCALE, -1.0))
+            found.append(Turned(name, Effect.GAIN, 1.0, net.vector({far: s * beta, near: -s * beta})))
+        return found
+
+    def junction_spread(self) -> float:
+        """Standard deviation of the junction voltage: the family's, or what the file says of the saturation current."""
+        told = "saturation_amps" in self.spread or "saturation_amps" in self.unknown
+        return THERMAL_VOLTS * self.spread_of("saturation_amps") if told else JUNCTION_SPREAD
 
     def modes(self) -> tuple[Mode, ...]:
         """Shorts between each pair of terminals, leakage, open junctions, lost gain."""
         b, c, e = self.pin("B"), self.pin("C"), self.pin("E")
-
-        def short(name: str, share: float, first: str, second: str) -> Mode:
-            return Mode(
-                name, share, FAILURES, lambda ohms: (Bridge(first, second, 1 / ohms, self.name),),
-                f"measure {first} to {second} with power off in both directions: it reads a few ohms",
-                f"replace {self.name}", Severity("ohms", Unit.OHM, 0.1, 100.0),
-            )  # fmt: skip
-
         return (
-            short("C-E short", 0.38, c, e),
-            short("B-E short", 0.18, b, e),
-            short("B-C short", 0.17, b, c),
-            Mode(
-                "dead", 0.22, FAILURES, lambda _: (Disable(self.name),),
-                f"diode check {b} to {e} and {b} to {c}: no junction conducts", f"replace {self.name}",
+            between(self, "C-E short", 0.36, FAILURES, ("C", "E")),
+            between(self, "B-E short", 0.17, FAILURES, ("B", "E")),
+            between(self, "B-C short", 0.16, FAILURES, ("B", "C")),
+            between(self, "leaky", 0.04, FAILURES, ("C", "E"), LEAK),
+            gone(
+                self, "dead", 0.22, FAILURES,
+                f"diode check {b} to {e} and {b} to {c} with power off: no junction conducts",
             ),
-            Mode(
-                "weak", 0.05, JUDGED, lambda factor: (Turn(self.name, "gain", 1 / factor),),
-                f"replace {self.name} and measure again: a meter's junction check cannot show a low gain",
-                f"replace {self.name}", Severity("gain ÷", Unit.NUMBER, 3.0, 200.0),
+            turned(
+                self, "weak", 0.05, JUDGED,
+                f"replace {self.name} and measure again: the junction check of a meter cannot show a low gain",
+                "gain", Severity("gain ÷", Unit.NUMBER, 3.0, 200.0), down=True,
             ),
         )  # fmt: skip
 
     def cards(self, tag: str, node: Mapping[str, str]) -> tuple[str, ...]:
         """One Q card and its model."""
+        return (f"Q{tag} {node['C']} {node['B']} {node['E']} m{tag}", self.card_model(f"m{tag}"))
+
+    def card_model(self, name: str) -> str:
+        """SPICE model; its knee current halves the gain at the rated current."""
+        polarity = "NPN" if self.sign > 0 else "PNP"
         return (
-            f"Q{tag} {node['C']} {node['B']} {node['E']} m{tag}",
-            f".model m{tag} {self.kind.upper()}(IS={self.saturation_amps!r} BF={self.gain!r} "
-            f"BR={self.reverse_gain!r} RB={self.base_series_ohms!r})",
+            f".model {name} {polarity}(IS={self.saturation_amps!r} BF={self.gain!r} BR={self.reverse_gain!r} "
+            f"RB={self.base_series_ohms!r} IKF={self.amps!r})"
         )
 
 
@@ -97,9 +164,10 @@ class Npn(Bipolar):
     sign: ClassVar = 1
     default_model: ClassVar = "npn-small"
     models: ClassVar = {
-        "npn-small": {"gain": 200.0, "reverse_gain": 4.0, "saturation_amps": 1e-14, "amps": 0.2},
-        "npn-power": {"gain": 80.0, "reverse_gain": 4.0, "saturation_amps": 1e-12, "amps": 4.0},
+        "npn-small": {"gain": 200.0, "reverse_gain": 1.0, "saturation_amps": 1e-14, "amps": 0.2},
+        "npn-power": {"gain": 60.0, "reverse_gain": 1.0, "saturation_amps": 1e-12, "amps": 4.0},
     }
+    model_sources: ClassVar = {"npn-small": SMALL, "npn-power": POWER}
     kind: Literal["npn"] = "npn"
 
 
@@ -111,7 +179,8 @@ class Pnp(Bipolar):
     sign: ClassVar = -1
     default_model: ClassVar = "pnp-small"
     models: ClassVar = {
-        "pnp-small": {"gain": 180.0, "reverse_gain": 4.0, "saturation_amps": 1e-14, "amps": 0.2},
-        "pnp-power": {"gain": 80.0, "reverse_gain": 4.0, "saturation_amps": 1e-12, "amps": 4.0},
+        "pnp-small": {"gain": 180.0, "reverse_gain": 1.0, "saturation_amps": 1e-14, "amps": 0.2},
+        "pnp-power": {"gain": 60.0, "reverse_gain": 1.0, "saturation_amps": 1e-12, "amps": 4.0},
     }
+    model_sources: ClassVar = {"pnp-small": SMALL, "pnp-power": POWER}
     kind: Literal["pnp"] = "pnp"

@@ -13,7 +13,7 @@ from typing import Any, ClassVar, Self
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, ValidationInfo, field_validator, model_validator
+from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validator, model_validator
 
 from seqsim.errors import QuantityError
 from seqsim.network import Owned, Patch
@@ -150,6 +150,8 @@ class Part(BaseModel, ABC):
     optional_pins: ClassVar[frozenset[str]] = frozenset()
     models: ClassVar[Mapping[str, Mapping[str, Any]]] = {}
     """Device types that can be named by `model:`, each a set of values."""
+    model_sources: ClassVar[Mapping[str, Source]] = {}
+    """Where the values of each device type come from."""
     default_model: ClassVar[str | None] = None
     rate: ClassVar[Rate]
     symbol: ClassVar[str]
@@ -192,7 +194,7 @@ class Part(BaseModel, ABC):
 
     @classmethod
     def base_values(cls, given: Mapping[str, Any]) -> dict[str, Any]:
-        """Return the values that stand where the file gives none: those of the device type."""
+        """Return the values that stand where the file gives none, or a `?`: those of the device type."""
         return dict(cls.models.get(given.get("model") or cls.default_model or "", {}))
 
     @classmethod
@@ -209,7 +211,7 @@ class Part(BaseModel, ABC):
             return data
         unknown = {name for name in cls.values() if data.get(name) == UNKNOWN}
         given = {name: raw for name, raw in data.items() if name not in unknown}
-        base = cls.base_values(given)
+        base = cls.base_values(data)
         for name in unknown:
             if name not in base and cls.model_fields[name].is_required():
                 base[name] = cls.guess(name)
@@ -263,10 +265,7 @@ class Part(BaseModel, ABC):
         known = cls.values().get(info.field_name or "")
         if known is None or raw is None or isinstance(raw, bool) or not isinstance(raw, (str, int, float)):
             return raw
-        try:
-            number = parse_quantity(raw, known.unit) if isinstance(raw, str) else float(raw)
-        except QuantityError as error:
-            raise PartError(info.field_name, f"{info.field_name}: {error.message}") from None
+        number = parse_quantity(raw, known.unit) if isinstance(raw, str) else float(raw)
         if not known.least <= number <= known.most:
             least, most = (format_quantity(limit, known.unit) for limit in (known.least, known.most))
             limits = f"at least {least}" if known.most == math.inf else f"between {least} and {most}"
@@ -305,44 +304,6 @@ class Part(BaseModel, ABC):
     @abstractmethod
     def cards(self, tag: str, node: Mapping[str, str]) -> tuple[str, ...]:
         """Return the SPICE lines of this part: ``tag`` names it, ``node`` gives the SPICE node of each pin."""
-
-
-@dataclass(frozen=True, slots=True)
-class Problem:
-    """What is wrong with a part's description: the ``key`` of the file that is meant, and one sentence."""
-
-    key: str | None
-    sentence: str
-
-
-def problems(error: ValidationError, family: type[BaseModel]) -> tuple[Problem, ...]:
-    """Word what a part's class refused, one sentence for each thing that is wrong."""
-    return tuple(_problem(item, family) for item in error.errors(include_url=False))
-
-
-def _problem(item: Mapping[str, Any], family: type[BaseModel]) -> Problem:
-    place = item["loc"]
-    key = str(place[0]) if place else None
-    title = getattr(family, "title", "part")
-    got = item.get("input")
-    match item["type"]:
-        case "value_error":
-            cause = item["ctx"]["error"]
-            key, sentence = getattr(cause, "key", key), str(cause)
-        case "missing":
-            field = family.model_fields.get(key or "")
-            meaning = f" ({field.description})" if field is not None and field.description else ""
-            sentence = f"{key}{meaning} is missing, and this {title} needs it; add it, or write '{key}: ?'"
-        case "extra_forbidden":
-            names = [name for name in family.model_fields if name not in ("name", "unknown")]
-            sentence = f"this {title} has nothing called '{key}'{close(key or '', names)}"
-        case "literal_error":
-            sentence = f"{key} is '{got}', but it must be {item['ctx']['expected']}"
-        case "bool_parsing" | "bool_type":
-            sentence = f"{key} is '{got}', but it must be true or false"
-        case _:
-            sentence = f"{key} is '{got}', which has no meaning there: {item['msg'].lower()}"
-    return Problem(key, sentence)
 
 
 def close(wrong: str, names: Iterable[str]) -> str:

@@ -5,11 +5,25 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import ClassVar, Literal
 
-from seqsim.network import Bridge, Disable, Effect, Owned, Turn, Turned
-from seqsim.parts.part import JUDGED, TOLERANCE_TO_DEVIATION, Mode, Part, Rate, Severity, Source, Standing, value
-from seqsim.quantity import Unit
+from seqsim.network import Effect, Owned, Turned
+from seqsim.parts.failing import HARD_SHORT, between, gone, turned
+from seqsim.parts.part import (
+    COMMON,
+    JUDGED,
+    TOLERANCE_TO_DEVIATION,
+    Mode,
+    Part,
+    Rate,
+    Severity,
+    Source,
+    Standing,
+    value,
+)
+from seqsim.quantity import Unit, format_quantity
 
 FAILURES = Source("MIL-HDBK-338B, failure-mode distributions, fixed film resistor", Standing.MEMORY)
+LEAST_OHMS = 1e-3
+"""What zero ohms stand for: our judgement, a thick-film link is specified below 50 mΩ."""
 
 
 class Resistor(Part):
@@ -22,9 +36,12 @@ class Resistor(Part):
     passive: ClassVar = True
 
     kind: Literal["resistor"] = "resistor"
-    ohms: float = value(Unit.OHM, "resistance", most=1e9)
-    tolerance: float = value(Unit.SHARE, "largest deviation from the printed value", 0.05, most=1)
-    watts: float | None = value(Unit.WATT, "rated power", None)
+    ohms: float = value(Unit.OHM, "resistance", most=1e9, source=Source("the circuit file", Standing.COMMON))
+    tolerance: float = value(
+        Unit.SHARE, "largest deviation from the printed value", 0.05, most=1,
+        source=Source("series E24, IEC 60063", Standing.SEEN),
+    )  # fmt: skip
+    watts: float | None = value(Unit.WATT, "rated power", None, most=1e3, source=COMMON)
 
     @classmethod
     def guess(cls, name: str) -> float:
@@ -33,38 +50,26 @@ class Resistor(Part):
 
     def emit(self, net: Owned) -> None:
         """Add one conductance; zero ohms stand for 1 mΩ."""
-        net.conductance("resistance", "1", "2", 1 / max(self.ohms, 1e-3))
+        net.conductance("resistance", "1", "2", 1 / max(self.ohms, LEAST_OHMS))
         spread = self.tolerance * TOLERANCE_TO_DEVIATION
         if "ohms" in self.unknown or "ohms" in self.spread:
             spread = self.spread_of("ohms")
-        net.knob("ohms", 1.0, spread, "tolerance printed on the part", Turned("resistance", Effect.SCALE, -1.0))
+        net.knob("ohms", 1.0, spread, "tolerance of the part", Turned("resistance", Effect.SCALE, -1.0))
 
     def modes(self) -> tuple[Mode, ...]:
         """Open, drifted up, drifted down, and (rarely) short."""
-        first, second = self.pin("1"), self.pin("2")
+        lift = f"lift one end of {self.name} with power off and measure it"
         return (
-            Mode(
-                "open", 0.59, FAILURES, lambda _: (Disable(self.name),),
-                f"measure {first} to {second} with power off: it reads far above {self.ohms:g} Ω",
-                f"replace {self.name}",
+            gone(
+                self, "open", 0.59, FAILURES,
+                f"measure {self.pin('1')} to {self.pin('2')} with power off: it reads far above "
+                f"{format_quantity(self.ohms, Unit.OHM)}",
             ),
-            Mode(
-                "high", 0.30, FAILURES, lambda factor: (Turn(self.name, "ohms", factor),),
-                f"lift one end of {self.name} and measure it", f"replace {self.name}",
-                Severity("x", Unit.NUMBER, 1.5, 30.0),
-            ),
-            Mode(
-                "low", 0.06, JUDGED, lambda factor: (Turn(self.name, "ohms", 1 / factor),),
-                f"lift one end of {self.name} and measure it", f"replace {self.name}",
-                Severity("÷", Unit.NUMBER, 1.5, 30.0),
-            ),
-            Mode(
-                "short", 0.05, FAILURES, lambda ohms: (Bridge(first, second, 1 / ohms, self.name),),
-                f"measure {first} to {second} with power off: it beeps", f"replace {self.name}",
-                Severity("ohms", Unit.OHM, 0.1, 10.0),
-            ),
+            turned(self, "high", 0.30, FAILURES, lift, "ohms", Severity("x", Unit.NUMBER, 1.5, 30.0)),
+            turned(self, "low", 0.06, JUDGED, lift, "ohms", Severity("÷", Unit.NUMBER, 1.5, 30.0), down=True),
+            between(self, "short", 0.05, FAILURES, ("1", "2"), HARD_SHORT),
         )  # fmt: skip
 
     def cards(self, tag: str, node: Mapping[str, str]) -> tuple[str, ...]:
         """One R card."""
-        return (f"R{tag} {node['1']} {node['2']} {max(self.ohms, 1e-3)!r}",)
+        return (f"R{tag} {node['1']} {node['2']} {max(self.ohms, LEAST_OHMS)!r}",)
