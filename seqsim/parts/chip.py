@@ -149,17 +149,30 @@ class Chip(Part):
         each = share / (2 * len(rows))
         return tuple(
             self.mode(
-                f"{row} stuck {word}", each, source, (SetSide(self.name, row, word == "high"),),
+                f"{row} stuck {word}", each, source, self.held(row, word),
                 f"whether the output follows {self.pin(row)}",
             )
             for row in rows
             for word in ("low", "high")
         )  # fmt: skip
 
+    def held(self, row: str, word: str) -> tuple[Patch, ...]:
+        """Return the patches that hold a row of the rule `low` or `high`."""
+        return (SetSide(self.name, row, word == "high"),)
+
     def mode(self, name: str, share: float, source: Source, patches: tuple[Patch, ...], watch: str) -> Mode:
         """Return a mode without severity that a swap of the chip mends; ``watch`` says what decides it."""
         confirm = f"check the joints of {self.name} with power off; then only a swap tells: watch {watch}"
         return Mode(name, share, source, lambda _: patches, confirm, f"replace {self.name}")
+
+    def shifted(
+        self, name: str, share: float, source: Source, confirm: str, knob: str, scale: float, severity: Severity
+    ) -> Mode:
+        """Return the mode in which a knob of the chip stands away from zero by ``scale`` times the severity."""
+        return Mode(
+            name, share, source, lambda at: (Turn(self.name, knob, scale * at),), confirm, f"replace {self.name}",
+            severity,
+        )  # fmt: skip
 
     def dead(self, share: float, source: Source) -> Mode:
         """Return the mode in which the chip behaves as if it had no supply."""

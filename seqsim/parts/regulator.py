@@ -13,8 +13,9 @@ from typing import Any, ClassVar, Literal
 from pydantic import field_validator
 
 from seqsim.errors import QuantityError
-from seqsim.network import Bridge, Effect, Owned, Row, RowClass, SetGate, SetSide, Turn, Turned
+from seqsim.network import Bridge, Effect, Owned, Row, RowClass, SetGate, Turned
 from seqsim.parts.chip import Chip, body_diode, body_diode_model, limited_current, step, whole
+from seqsim.parts.failing import between, turned
 from seqsim.parts.part import JUDGED, Mode, PartError, Rate, Severity, Source, Standing, value
 from seqsim.quantity import Unit, parse_quantity
 
@@ -224,7 +225,7 @@ class Regulator(Chip):
             rows.append(net.row("EN", across, self.enable_threshold, low, RowClass.ENABLE, high_impedance=floating))
             net.knob("enable threshold", 0.0, self.spread_of("enable_threshold"), ENABLE.text, Turned("EN", Effect.ROW))
         pin, reference = self.sensed
-        turned = [
+        with_volts = [
             Turned("error", Effect.SHIFT, self.error_gain * reference),
             Turned("dropout", Effect.SHIFT, -self.error_gain * reference),
         ]
@@ -237,8 +238,11 @@ class Regulator(Chip):
                     "PG high", across, (high + WINDOW_HYSTERESIS) * reference, high * reference, RowClass.POWER_GOOD
                 ),
             ]
-            turned += [Turned("PG low", Effect.ROW, low * reference), Turned("PG high", Effect.ROW, high * reference)]
-        net.knob("volts", 1.0, self.spread_of("volts"), "3 % of tolerance as ±3 deviations", *turned)
+            with_volts += [
+                Turned("PG low", Effect.ROW, low * reference),
+                Turned("PG high", Effect.ROW, high * reference),
+            ]
+        net.knob("volts", 1.0, self.spread_of("volts"), "3 % of tolerance as ±3 deviations", *with_volts)
         outputs, delays = self._outputs()
         net.rule(tuple(rows), outputs, delays=delays)
 
@@ -269,7 +273,7 @@ class Regulator(Chip):
     def modes(self) -> tuple[Mode, ...]:
         """No output, input passed, out of spec, weak, shorts, enable not followed, power-good stuck."""
         name, on, pulls = self.name, self.roles[0], self.roles[2]
-        input_, out, ground = self.pin("IN"), self.pin("OUT"), self.pin("GND")
+        input_, out = self.pin("IN"), self.pin("OUT")
         replace = f"replace {name}, after a check of its load for a short"
         modes = [
             Mode(
@@ -283,29 +287,22 @@ class Regulator(Chip):
                 f"replace {name}, and check what stood on {out} at too high a voltage",
                 Severity("ohms", Unit.OHM, 0.05, 10.0),
             ),
-            Mode(
-                "out of spec", 0.30, FAILURES, lambda factor: (Turn(name, "volts", factor),),
-                f"measure {out} without its load" + (" and the divider at FB" if "FB" in self.pins else ""), replace,
-                Severity("x", Unit.NUMBER, 0.5, 1.6),
+            turned(
+                self, "out of spec", 0.30, FAILURES,
+                f"measure {out} without its load" + (" and the divider at FB" if "FB" in self.pins else ""),
+                "volts", Severity("x", Unit.NUMBER, 0.5, 1.6),
             ),
-            Mode(
-                "weak", 0.05, JUDGED, lambda factor: (Turn(name, "limit", 1 / factor),),
-                f"measure {out} with and without its load", replace, Severity("limit ÷", Unit.NUMBER, 3.0, 300.0),
+            turned(
+                self, "weak", 0.05, JUDGED, f"measure {out} with and without its load", "limit",
+                Severity("limit ÷", Unit.NUMBER, 3.0, 300.0), down=True,
             ),
-            Mode(
-                "OUT-GND short", 0.03, FAILURES, lambda ohms: (Bridge(out, ground, 1 / ohms, name),),
-                f"lift {out} and measure it to ground with power off", replace, Severity("ohms", Unit.OHM, 0.1, 100.0),
-            ),
-            Mode(
-                "IN-GND short", 0.02, FAILURES, lambda ohms: (Bridge(input_, ground, 1 / ohms, name),),
-                f"lift {input_} and measure it to ground with power off", replace,
-                Severity("ohms", Unit.OHM, 0.1, 100.0),
-            ),
+            between(self, "OUT-GND short", 0.03, FAILURES, ("OUT", "GND")),
+            between(self, "IN-GND short", 0.02, FAILURES, ("IN", "GND")),
         ]  # fmt: skip
         if "EN" in self.pins:
             modes += [
                 self.mode(
-                    f"EN stuck {word}", 0.02, JUDGED, (SetSide(name, "EN", word == "high"),),
+                    f"EN stuck {word}", 0.02, JUDGED, self.held("EN", word),
                     f"whether {out} follows {self.pin('EN')}",
                 )
                 for word in ("low", "high")
