@@ -14,7 +14,7 @@ from seqsim.errors import SeqsimError
 def check(
     board: Annotated[
         str | None,
-        typer.Argument(metavar="[BOARD]", help="A circuit file, or the name of a circuit that `seqsim list` shows."),
+        typer.Argument(metavar="BOARD", help="A circuit file, or the name of a circuit that `seqsim list` shows."),
     ] = None,
     new: Annotated[
         Path | None, typer.Option("--new", metavar="FILE", help="Write a commented circuit file to start from.")
@@ -34,8 +34,8 @@ def check(
         return Answer(f"{new}: written; describe your board in it, then run: seqsim check {new}")
     if board is None:
         raise SeqsimError("`check` needs a circuit file or the name of a library circuit, or `--new FILE`")
-    from seqsim.results import check_circuit
+    from seqsim.results import check_file
 
-    result = check_circuit(board)
+    result = check_file(board)
     errors = () if json else tuple(str(error) for error in result.errors)
     return Answer(result, json, BAD_INPUT if result.errors else FOUND if result.warnings else DONE, errors)

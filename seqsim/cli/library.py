@@ -12,7 +12,7 @@ from seqsim.errors import SeqsimError
 
 def list_(
     kind: Annotated[
-        str | None, typer.Argument(metavar="[KIND]", help="With --parts: one kind, with units, defaults and sources.")
+        str | None, typer.Argument(metavar="KIND", help="With --parts: one kind, with units, defaults and sources.")
     ] = None,
     parts: Annotated[bool, typer.Option("--parts", help="List the kinds of parts instead of the circuits.")] = False,
     json: JsonOption = False,

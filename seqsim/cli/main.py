@@ -81,7 +81,8 @@ def _usage(error: typer.TyperException) -> str:
     if option is not None and close is not None:
         problem = f"there is no option {option}"
     else:
-        problem = error.format_message().strip().rstrip(".").replace(". ", "; ")
+        problem = error.format_message().strip().rstrip(".").replace(". Did", "; did").replace(". ", "; ")
         problem = problem[:1].lower() + problem[1:]
-    mend = f"did you mean {' or '.join(sorted(close))}?" if close else f"`{program} --help` shows what can be given"
-    return f"{problem}; {mend}"
+    if close:
+        return f"{problem}; did you mean {' or '.join(sorted(close))}?"
+    return problem if problem.endswith("?") else f"{problem}; `{program} --help` shows what can be given"

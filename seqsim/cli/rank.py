@@ -12,7 +12,7 @@ from seqsim.cli.answer import Answer, BoardArgument, JsonOption
 def rank(
     board: BoardArgument,
     readings: Annotated[
-        str | None, typer.Argument(metavar="[READINGS]", help="A file of readings, YAML or CSV.")
+        str | None, typer.Argument(metavar="READINGS", help="A file of readings, YAML or CSV.")
     ] = None,
     read: Annotated[
         list[str] | None,

@@ -7,7 +7,7 @@ from typing import Any
 
 from rich.console import RenderableType
 
-from seqsim.wording.tables import heading, indented, quiet, stack, table
+from seqsim.wording.tables import Notes, heading, indented, quiet, stack, table
 
 
 def circuits_text(fields: Mapping[str, Any]) -> RenderableType:
@@ -35,29 +35,35 @@ def kinds_text(fields: Mapping[str, Any]) -> RenderableType:
 
 
 def kind_text(kind: Mapping[str, Any]) -> RenderableType:
-    """Return all that is known of one kind of part."""
-    rows = [
-        (value["name"], value["shown_default"], value["unit"], value["shown_spread"], value["meaning"])
+    """Return all that is known of one kind of part, each figure with the number of its source."""
+    notes = Notes()
+    values = [
+        (
+            value["name"], value["shown_default"], value["unit"], value["shown_spread"], value["meaning"],
+            notes.number(value),
+        )
         for value in kind["values"]
-    ]
+    ]  # fmt: skip
     items: list[RenderableType] = [
         heading(f"{kind['kind']}: {kind['title']}"),
         indented(table(("", ""), [("pins, in the order of a list", " ".join(_pins(kind)))])),
-        indented(table(("value", "default", "unit", "spread", "meaning"), rows)),
+        indented(table(("value", "default", "unit", "spread", "meaning", ""), values)),
     ]
-    sources = [(value["name"], value["source"], value["standing"]) for value in kind["values"]]
-    items += [heading("sources"), indented(table(("value", "source", "standing"), sources))]
+    options = [
+        (option["name"], _plain(option["default"]), " | ".join(option["choices"]) or "free text")
+        for option in kind["options"]
+    ]
+    if options:
+        items.append(indented(table(("option", "default", "choices"), options)))
     if kind["models"]:
-        listed = [(name, _settings(values)) for name, values in kind["models"].items()]
         default = f" ({kind['default_model']} unless `model:` says otherwise)" if kind["default_model"] else ""
-        items += [heading(f"models{default}"), indented(table(("model", "values in SI units"), listed))]
-    modes = [(mode["name"], f"{mode['share'] * 100:.3g} %", mode["source"], mode["standing"]) for mode in kind["modes"]]
-    if modes:
-        items += [
-            heading("how it fails"),
-            indented(table(("mode", "share", "source", "standing"), modes, right=(1,))),
-        ]
-    return stack(*items)
+        models = [(model["name"], _settings(model["values"]), notes.number(model)) for model in kind["models"]]
+        items += [heading(f"device types{default}"), indented(table(("", "values in SI units", ""), models))]
+    if kind["modes"]:
+        modes = [(mode["name"], f"{mode['share'] * 100:.3g} %", notes.number(mode)) for mode in kind["modes"]]
+        rate = f"{kind['rate']['relative']:g} times as often as a film resistor {notes.number(kind['rate'])}"
+        items += [heading(f"how it fails, {rate}"), indented(table(("", "share", ""), modes, right=(1,)))]
+    return stack(*items, heading("sources"), indented(notes.legend()))
 
 
 def _pins(kind: Mapping[str, Any]) -> list[str]:
@@ -65,6 +71,12 @@ def _pins(kind: Mapping[str, Any]) -> list[str]:
 
 
 def _settings(values: Mapping[str, Any]) -> str:
-    return ", ".join(
-        f"{name} {value:g}" if isinstance(value, float) else f"{name} {value}" for name, value in values.items()
-    )
+    return ", ".join(f"{name} {_plain(value)}" for name, value in values.items())
+
+
+def _plain(value: object) -> str:
+    if value is None:
+        return "none"
+    if isinstance(value, bool):
+        return str(value).lower()
+    return f"{value:g}" if isinstance(value, float) else str(value)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from rich.console import Group, RenderableType
@@ -94,3 +94,24 @@ def quantity(value: Any, unit: str) -> str:
 def count(number: int, one: str, many: str | None = None) -> str:
     """Return a number with its noun."""
     return f"{number} {one if number == 1 else many or one + 's'}"
+
+
+class Notes:
+    """Sources that many figures share, numbered in the order in which they are met."""
+
+    def __init__(self) -> None:
+        self._numbers: dict[tuple[str, str], int] = {}
+
+    def number(self, figure: Mapping[str, Any]) -> str:
+        """Return the mark of a figure's source, nothing if it has none."""
+        if figure["source"] is None:
+            return ""
+        return f"[{self._numbers.setdefault((figure['source'], figure['standing']), len(self._numbers) + 1)}]"
+
+    def legend(self) -> Table:
+        """Return each mark with its source, and how far that can be trusted unless the source says so."""
+        rows = [
+            (f"[{number}]", source if standing.split()[-1] in source else f"{source} ({standing})")
+            for (source, standing), number in self._numbers.items()
+        ]
+        return table(("", ""), rows)
