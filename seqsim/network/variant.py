@@ -256,7 +256,8 @@ class _Varying:
             ports.sense_at[i, : len(vector)] = list(vector)
             ports.sense_weight[i, : len(vector)] = list(vector.values())
             ports.inject_at[i] = ports.sense_at[i]
-            ports.inject_weight[:, i] = ports.sense_weight[i]
+            # a limit senses reversed: it draws back what the source gives beyond it
+            ports.inject_weight[:, i] = -ports.sense_weight[i] if clamped else ports.sense_weight[i]
             ports.conductance[:, i] = siemens
             ports.threshold[:, i] = threshold
             ports.clamped[i] = clamped
