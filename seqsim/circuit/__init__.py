@@ -1,5 +1,6 @@
 """The circuit file, its checks and its compilation into a network."""
 
+from seqsim.circuit.check import Warning, check  # noqa: A004 - the word of the command line
 from seqsim.circuit.compile import compile_network, copper_patches, state_gates
 from seqsim.circuit.draft import CircuitErrors
 from seqsim.circuit.library import find_circuit, library
@@ -19,6 +20,7 @@ from seqsim.circuit.model import (
 )
 from seqsim.circuit.places import Place, PlaceKind, Places, resolve_place
 from seqsim.circuit.reader import parse_circuit, read_circuit
+from seqsim.circuit.starter import starter_text, write_starter
 
 __all__ = [
     "OFF",
@@ -37,6 +39,8 @@ __all__ = [
     "Rail",
     "Rises",
     "Rule",
+    "Warning",
+    "check",
     "compile_network",
     "copper_patches",
     "find_circuit",
@@ -44,5 +48,7 @@ __all__ = [
     "parse_circuit",
     "read_circuit",
     "resolve_place",
+    "starter_text",
     "state_gates",
+    "write_starter",
 ]
