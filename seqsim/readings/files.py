@@ -12,7 +12,7 @@ from typing import Any
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
-from seqsim.circuit.model import Circuit
+from seqsim.circuit import Circuit
 from seqsim.circuit.names import suggest
 from seqsim.circuit.source import Entries, Items, Node, Text, parse_source
 from seqsim.errors import CircuitError, QuantityError, ReadingError

@@ -9,8 +9,8 @@ from typing import Any, ClassVar, Self
 
 from pydantic import BaseModel, ConfigDict
 
-from seqsim.circuit.model import Circuit
-from seqsim.circuit.names import suggest
+from seqsim.circuit import Circuit
+from seqsim.circuit.names import close, suggest
 from seqsim.errors import QuantityError, ReadingError
 from seqsim.network import GROUND, Bridge, Move, Patch, SetGate, Source
 from seqsim.quantity import Unit, parse_quantity
@@ -332,9 +332,17 @@ def parse_intervention(circuit: Circuit, text: str) -> Intervention:
         return kind.parse(circuit, words[0], " ".join(words[at + 1 :]))
     known = "|".join(VERBS)
     for word in words[1:2]:
-        hint = suggest(word, VERBS)
-        raise ReadingError(f"'{word}' is nothing that can be done to the board{hint}", expected="EN forced 3.3V 1k")
+        meant = [*close(word, VERBS), "forced"][0]
+        message = f"'{word}' is nothing that can be done to the board{suggest(word, VERBS)}"
+        raise ReadingError(message, expected=VERBS[meant].example)
     raise ReadingError(f"'{text}' does not say what was done ({known})", expected="R12 lifted")
+
+
+def limit_of(circuit: Circuit, supply: str, interventions: tuple[Intervention, ...]) -> float | None:
+    """Return the lowest current limit (A) that a supply has, by the file or by hand; None without any."""
+    limits = [each.limits(supply) for each in interventions]
+    known = [limit for limit in (circuit.supplies[supply].amps, *limits) if limit is not None]
+    return min(known, default=None)
 
 
 def split_interventions(phrase: str) -> list[str]:

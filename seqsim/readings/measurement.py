@@ -8,15 +8,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from seqsim.circuit.model import Circuit
+from seqsim.circuit import Circuit
 from seqsim.network import Patch
 from seqsim.quantity import Unit
-from seqsim.readings.interventions import Limited
+from seqsim.readings.interventions import Limited, limit_of
 from seqsim.readings.kinds import KINDS, Kind, Site
 from seqsim.readings.meter import METER, Meter
-from seqsim.readings.outcome import Number, Outcome
+from seqsim.readings.outcome import Number, Outcome, Zone, below
+from seqsim.readings.places import copper_at
 from seqsim.readings.reading import Probe, Reading
-from seqsim.readings.shorthand import limit_of
 
 Floats = NDArray[np.float64]
 
@@ -68,6 +68,31 @@ class Measurement:
         """Return the volts of ``plus`` minus ``minus`` at which the display shows these values."""
         return self.kind.invert(self.meter, shown)
 
+    def chance(self, volts: ArrayLike, volts_sd: ArrayLike, largest: float = 1.0) -> Floats:
+        """Return the chance of the zone that was read, where the volts of ``plus`` minus ``minus`` are Gaussian.
+
+        The edges of the zone are moved to volts, since a display that shows OL has no derivative. ``largest`` is the
+        largest displayed value that any hypothesis predicts.
+
+        Raises
+        ------
+        TypeError
+            If no zone was read.
+        """
+        zone = self.observed
+        if not isinstance(zone, Zone):
+            message = f"a chance needs a word that stands for a zone, not {zone}"
+            raise TypeError(message)
+
+        def under(edge: float) -> Floats:
+            if math.isinf(edge):
+                return below(edge, 0.0, volts, volts_sd)
+            shown = edge * (largest if zone.of_largest else 1.0)
+            at = float(self.invert(shown))
+            return below(at, zone.blur * abs(shown) / float(self.slope(at)), volts, volts_sd)
+
+        return under(zone.high) - under(zone.low)
+
     def gain_sd(self, shown: ArrayLike) -> Floats:
         """Return the standard deviation of the common gain, as a share, where the display shows these values."""
         function = self.kind.function(self.meter)
@@ -95,6 +120,9 @@ def measurement(circuit: Circuit, reading: Probe, meter: Meter = METER) -> Measu
     patches = done + kind.patches(meter, plus, minus)
     if kind.site is not Site.PART:
         plus, minus = kind.places(plus, minus)
+    if kind.site is Site.SUPPLY and circuit.supplies[reading.place].volts < 0:
+        # what a supply delivers counts as positive, also where it pulls the board below ground
+        plus, minus = minus, plus
     cautions = dict.fromkeys([kind.caution, *(each.caution for each in reading.interventions)])
     return Measurement(
         kind=kind, meter=meter, state=reading.state, patches=patches, plus=plus, minus=minus, part=part,
@@ -112,8 +140,9 @@ def _tips(circuit: Circuit, reading: Probe, kind: Kind) -> tuple[str, str, str |
             each.behind for each in reading.interventions if isinstance(each, Limited) and each.supply == reading.place
         ]
         return entry, behind[0] if behind else f"{entry}/pad", None
-    if reading.to is None and reading.place in circuit.copper and reading.place not in circuit.nets():
-        first, second = circuit.copper[reading.place].touch
+    copper = copper_at(circuit, reading.place) if reading.to is None else None
+    if copper is not None:
+        first, second = circuit.copper[copper].touch
         return first, second, None
     return reading.place, reading.to or circuit.grounds[0], None
 

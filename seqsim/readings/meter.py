@@ -70,8 +70,8 @@ class Function(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     counts: float = value(Unit.NUMBER, "largest number on the display", 4000.0, least=100, most=1e8)
-    finest: float = value(Unit.NUMBER, "last digit in the lowest range, in the function's unit", 1e-4, least=1e-12)
-    accuracy: tuple[Accuracy, ...] = (Accuracy(share=0.008, counts=5),)
+    finest: float
+    accuracy: tuple[Accuracy, ...]
 
     @classmethod
     def values(cls) -> dict[str, Value]:
@@ -152,6 +152,7 @@ class Function(BaseModel):
 class Volts(Function):
     """Dc volts: the input resistance loads the node."""
 
+    finest: float = value(Unit.VOLT, "last digit in the lowest range", 1e-4, source=COMMON, least=1e-12, most=10)
     input_ohms: float = value(Unit.OHM, "input resistance", 10e6, source=INPUT, least=1e3, most=1e13)
     most: float = value(Unit.VOLT, "highest voltage that is read", 1000.0, source=COMMON, least=1, most=1e5)
     accuracy: tuple[Accuracy, ...] = value(
@@ -208,7 +209,7 @@ class Ohms(Resistance):
     practice). A meter that tests with more sees junctions in parallel: give its ``open_volts``.
     """
 
-    finest: float = value(Unit.NUMBER, "last digit in the lowest range (Ω)", 0.1, source=COMMON, least=1e-9)
+    finest: float = value(Unit.OHM, "last digit in the lowest range", 0.1, source=COMMON, least=1e-9, most=1e6)
     open_volts: float = value(Unit.VOLT, "voltage of the open tips", 0.4, source=COMMON, least=0.01, most=20)
     source_ohms: float = value(Unit.OHM, "source resistance of the test", 10e3, source=JUDGED, least=1, most=1e9)
     most_ohms: float = value(Unit.OHM, "above this the display shows OL", 40e6, source=COMMON, least=100, most=1e12)
@@ -220,7 +221,7 @@ class Ohms(Resistance):
 class Continuity(Resistance):
     """The beeper: a resistance test with a threshold that differs from meter to meter (30 to 100 Ω)."""
 
-    finest: float = value(Unit.NUMBER, "last digit (Ω)", 0.1, source=COMMON, least=1e-9)
+    finest: float = value(Unit.OHM, "last digit", 0.1, source=COMMON, least=1e-9, most=1e6)
     open_volts: float = value(Unit.VOLT, "voltage of the open tips", 0.4, source=COMMON, least=0.01, most=20)
     source_ohms: float = value(Unit.OHM, "source resistance of the test", 400.0, source=JUDGED, least=1, most=1e9)
     beeps_below: float = value(Unit.OHM, "below this it beeps", 50.0, source=DIODE_TEST, least=0.1, most=1e5)
@@ -244,7 +245,7 @@ class Continuity(Resistance):
 class Diode(Tester):
     """Diode test: a current source with a compliance; what needs more voltage shows OL."""
 
-    finest: float = value(Unit.NUMBER, "last digit (V)", 1e-3, source=COMMON, least=1e-9)
+    finest: float = value(Unit.VOLT, "last digit", 1e-3, source=COMMON, least=1e-9, most=10)
     test_amps: float = value(Unit.AMPERE, "test current", 1e-3, source=DIODE_TEST, least=1e-6, most=1)
     open_volts: float = value(Unit.VOLT, "voltage of the open tips", 3.0, source=OHMS_ACCURACY, least=0.1, most=50)
     source_ohms: float = value(Unit.OHM, "source resistance below the current limit", 10.0, source=JUDGED, least=0.1)
@@ -266,7 +267,7 @@ class Diode(Tester):
 class Current(Function):
     """The current that a supply delivers, on its own display or on a meter in its line."""
 
-    finest: float = value(Unit.NUMBER, "last digit (A)", 1e-6, source=COMMON, least=1e-15)
+    finest: float = value(Unit.AMPERE, "last digit", 1e-6, source=COMMON, least=1e-15, most=10)
     shunt_ohms: float = value(Unit.OHM, "resistance in the line", 1e-3, source=JUDGED, least=1e-6, most=1e3)
     most: float = value(Unit.AMPERE, "highest current that is read", 100.0, source=COMMON, least=1e-6, most=1e4)
     accuracy: tuple[Accuracy, ...] = value(

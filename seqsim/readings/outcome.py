@@ -18,6 +18,15 @@ def normal_below(z: ArrayLike) -> Floats:
     return np.asarray(0.5 * _erfc(-np.asarray(z, dtype=np.float64) / math.sqrt(2)))
 
 
+def below(edge: float, edge_sd: float, mean: ArrayLike, sd: ArrayLike) -> Floats:
+    """Return the chance that a Gaussian value lies below an edge that is itself only known to ``edge_sd``."""
+    at, spread = np.broadcast_arrays(np.asarray(mean, dtype=np.float64), np.asarray(sd, dtype=np.float64))
+    if math.isinf(edge):
+        return np.full(at.shape, float(edge > 0))
+    width = np.maximum(np.hypot(spread, edge_sd), 1e-12 + 1e-9 * abs(edge))
+    return normal_below(np.clip((edge - at) / width, -1e3, 1e3))
+
+
 @dataclass(frozen=True, slots=True)
 class Number:
     """A value was read; ``sd`` is what its writing leaves open (last digit, range, `about`), without the meter's."""
@@ -47,16 +56,8 @@ class Zone:
 
     def probability(self, mean: ArrayLike, sd: ArrayLike, largest: float = 1.0) -> Floats:
         """Return the chance that a Gaussian value lies in the zone, its edges blurred."""
-        scale = largest if self.of_largest else 1.0
-        at, spread = np.asarray(mean, dtype=np.float64), np.asarray(sd, dtype=np.float64)
-
-        def below(edge: float) -> Floats:
-            if math.isinf(edge):
-                return np.full(np.broadcast_shapes(at.shape, spread.shape), float(edge > 0))
-            width = np.maximum(np.hypot(spread, self.blur * edge), 1e-12 + 1e-9 * abs(edge))
-            return normal_below(np.clip((edge - at) / width, -1e3, 1e3))
-
-        return below(self.high * scale) - below(self.low * scale)
+        low, high = (edge * (largest if self.of_largest else 1.0) for edge in (self.low, self.high))
+        return below(high, self.blur * abs(high), mean, sd) - below(low, self.blur * abs(low), mean, sd)
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,11 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from seqsim.circuit.model import Circuit
-from seqsim.circuit.names import suggest
+from seqsim.circuit import Circuit, PlaceKind, resolve_place
 from seqsim.errors import ReadingError, UnknownPlaceError
-
-PAD = "/pad"
 
 
 def match(text: str, names: Iterable[str]) -> str | None:
@@ -20,6 +17,15 @@ def match(text: str, names: Iterable[str]) -> str | None:
     return folded[0] if len(folded) == 1 else None
 
 
+def copper_at(circuit: Circuit, text: str) -> str | None:
+    """Return the name of the copper that a text means, None if it means anything else."""
+    try:
+        place = resolve_place(circuit, text)
+    except UnknownPlaceError:
+        return None
+    return place.name if place.kind is PlaceKind.COPPER else None
+
+
 def tip(circuit: Circuit, text: str) -> str:
     """Return the net, pin or pad at which a tip is put; the name of a supply stands for its net.
 
@@ -28,30 +34,11 @@ def tip(circuit: Circuit, text: str) -> str:
     UnknownPlaceError
         If there is no such place; the message names close matches.
     ReadingError
-        If the name is that of a part or of copper, which has more than one place for a tip.
+        If the text names copper, which has two ends for a tip.
     """
-    pins = [name for name in circuit.pins() if ":" not in name]
-    nets = list(circuit.nets())
-    for names in (nets, pins):
-        found = match(text, names)
-        if found is not None:
-            return found
-    if text.casefold().endswith(PAD):
-        found = match(text[: -len(PAD)], pins)
-        if found is not None:
-            return found + PAD
-    supply = match(text, circuit.supplies)
-    if supply is not None:
-        return circuit.supplies[supply].net
-    part = match(text, circuit.parts)
-    if part is not None:
-        first = next(iter(circuit.parts[part].pins))
-        message = f"'{text}' is a part, and a tip goes to one of its pins"
-        raise ReadingError(message, place=text, expected=f"{part}.{first}")
-    copper = match(text, circuit.copper)
-    if copper is not None:
-        first, second = circuit.copper[copper].touch
+    place = resolve_place(circuit, text)
+    if place.kind is PlaceKind.COPPER:
+        first, second = place.points
         message = f"'{text}' is copper between {first} and {second}, and a tip goes to one of them"
         raise ReadingError(message, place=text, expected=first)
-    hint = suggest(text, [*nets, *pins, *circuit.copper, *circuit.supplies])
-    raise UnknownPlaceError(f"there is no net, pin or copper called '{text}'{hint}", place=text)
+    return place.net if place.kind is PlaceKind.SUPPLY else place.name

@@ -7,14 +7,14 @@ import re
 from dataclasses import dataclass
 from decimal import Decimal
 
-from seqsim.circuit.model import OFF, Circuit
+from seqsim.circuit import OFF, Circuit
 from seqsim.circuit.names import close, suggest
 from seqsim.errors import QuantityError, ReadingError, UnknownPlaceError
 from seqsim.quantity import Unit, parse_quantity
-from seqsim.readings.interventions import Intervention, parse_intervention, split_interventions
+from seqsim.readings.interventions import Intervention, limit_of, parse_intervention, split_interventions
 from seqsim.readings.kinds import KINDS, Kind, Site
 from seqsim.readings.meter import METER, Meter
-from seqsim.readings.places import match, tip
+from seqsim.readings.places import copper_at, match, tip
 from seqsim.readings.reading import Reading
 
 FORMS = (
@@ -113,9 +113,8 @@ def build_reading(circuit: Circuit, fields: Fields, meter: Meter = METER) -> Rea
     try:
         return _build(circuit, fields, meter)
     except UnknownPlaceError as error:
-        message = error.message if error.message.endswith("?") else f"{error.message}; write a name of the circuit"
         raise UnknownPlaceError(
-            _in_reading(message, fields), file=fields.file, line=fields.line, place=error.place
+            _in_reading(error.message, fields), file=fields.file, line=fields.line, place=error.place
         ) from None
     except ReadingError as error:
         hint = f"; write it like {error.expected}" if error.expected else ""
@@ -128,15 +127,15 @@ def build_reading(circuit: Circuit, fields: Fields, meter: Meter = METER) -> Rea
 def _in_reading(message: str, fields: Fields) -> str:
     """Name the reading in which something is wrong."""
     shown = fields.text or f"{fields.place} {fields.value}".strip()
-    return f"in the reading '{shown}' {message}"
+    return f"reading '{shown}': {message}"
 
 
 def _build(circuit: Circuit, fields: Fields, meter: Meter) -> Reading:
     if not fields.place:
         raise ReadingError("no place is named", expected="EN 0.02")
-    copper = None if fields.to else match(fields.place, circuit.copper)
-    if copper is not None and match(fields.place, circuit.nets()) is not None:
-        copper = None
+    copper = None if fields.to else copper_at(circuit, fields.place)
+    if fields.to and not fields.value:
+        tip(circuit, fields.to)  # `EN to 0.02` lacks its second place, not its value
     read = _value(fields, meter, copper)
     place, to = _places(circuit, fields, read, copper)
     state = _state(circuit, fields.state, read.kind)
@@ -238,6 +237,8 @@ def _word(text: str, kind: Kind | None, copper: str | None, example: str) -> _Va
 
 def _number(text: str, kind: Kind | None, example: str) -> tuple[Kind, float, float]:
     """Return kind, number and last digit; without kind the unit tells it, volts if there is none."""
+    if re.search(r"\S\s+[-+.]?\d", text):
+        raise ReadingError(f"'{text}' is more than one value", expected=f"{example} {(kind or KINDS['volts']).example}")
     joined = text.replace(" ", "")
     for each in [kind] if kind is not None else [KINDS[name] for name in ("volts", "ohms", "current")]:
         try:
@@ -336,13 +337,6 @@ def _check_supply(
             f"'{supply}' has no current limit; give it `amps` in the circuit file, or write the current like 0.35A"
         )
         raise ReadingError(message)
-
-
-def limit_of(circuit: Circuit, supply: str, interventions: tuple[Intervention, ...]) -> float | None:
-    """Return the lowest current limit (A) that a supply has, by the file or by hand; None without any."""
-    limits = [each.limits(supply) for each in interventions]
-    known = [limit for limit in (circuit.supplies[supply].amps, *limits) if limit is not None]
-    return min(known, default=None)
 
 
 _PREFIXES = {9: "G", 6: "M", 3: "k", 0: "", -3: "m", -6: "u", -9: "n", -12: "p"}

@@ -31,5 +31,5 @@ class VoltsKind(Kind):
     def refuse(self, meter: Meter, value: float) -> str | None:
         """Refuse what no meter shows."""
         if abs(value) > meter.volts.most:
-            return f"the meter reads up to {meter.volts.most:g} V; write ohms with their word, like 9k2 ohm"
+            return f"the meter reads up to {meter.volts.most:g} V; for ohms write their word, like 9k2 ohm"
         return None
