@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -75,11 +76,11 @@ class Board:
         Parameters
         ----------
         readings
-            A file of readings (a path), readings as objects, or a list of readings in shorthand.
+            A file of readings (a path, or the name of a file beside the circuit's), readings as objects, or a list of
+            readings in shorthand.
         more
             Further readings in shorthand: ``"EN 0.02"``.
         """
-        from seqsim.diagnosis import rank
         from seqsim.readings import Readings, parse_reading, read_readings
 
         if readings is None:
@@ -87,11 +88,21 @@ class Board:
         elif isinstance(readings, Readings):
             base = readings
         elif isinstance(readings, str | os.PathLike):
-            base = read_readings(self.circuit, readings)
+            base = read_readings(self.circuit, self._find(readings))
         else:
-            base, more = Readings(), [*readings, *more]
-        added = tuple(parse_reading(self.circuit, text) for text in more)
-        return rank(self.circuit, Readings(meter=base.meter, readings=(*base.readings, *added)))
+            base, more = Readings(), (*readings, *more)
+        added = tuple(parse_reading(self.circuit, text, base.meter) for text in more)
+        from seqsim.diagnosis import rank
+
+        return rank(self.circuit, base.model_copy(update={"readings": (*base.readings, *added)}))
+
+    def _find(self, readings: str | os.PathLike[str]) -> Path:
+        """Return the file of readings; a bare name that is not here may lie beside the circuit file."""
+        path = Path(readings)
+        if path.exists() or path.name != os.fspath(readings) or self.circuit.file is None:
+            return path
+        beside = Path(self.circuit.file).parent / path
+        return beside if beside.is_file() else path
 
     def __str__(self) -> str:
         title = f": {self.circuit.title}" if self.circuit.title else ""

@@ -77,8 +77,8 @@ def _usage(error: typer.TyperException) -> str:
     context = getattr(error, "ctx", None)
     program = context.command_path if context is not None else "seqsim"
     option = getattr(error, "option_name", None)
-    close = getattr(error, "possibilities", None)
-    if option is not None and close is not None:
+    close = getattr(error, "possibilities", None) or ()
+    if option is not None and hasattr(error, "possibilities"):
         problem = f"there is no option {option}"
     else:
         problem = error.format_message().strip().rstrip(".").replace(". Did", "; did").replace(". ", "; ")

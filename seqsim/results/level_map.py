@@ -15,7 +15,7 @@ from seqsim.faults import find_fault, middle
 from seqsim.network import Effect, Patch, SetSide, Variant, vary
 from seqsim.network.network import Bools, Floats
 from seqsim.results.spread import node_impedance, sensitivities
-from seqsim.solver import Levels, Steadiness, currents, flatten, solve_variant, static_gates
+from seqsim.solver import Levels, State, Steadiness, currents, flatten, solve_variant, static_gates
 from seqsim.solver.plain import all_off, all_on
 from seqsim.wording import SCHEMA, Result
 
@@ -35,6 +35,8 @@ CONTENDED_DROP = 0.1
 DRIVING_PINS = frozenset({"C", "E", "D", "S"})
 MOST_BRANCHES = 16
 """Undecided thresholds that are tried the other way, the closest first."""
+MOST_KICKS = 100
+"""Thresholds of devices that are crossed to look for another stable state."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,16 +135,23 @@ def _patches(circuit: Circuit, faults: tuple[str, ...]) -> Iterator[Patch]:
 
 
 def _others(levels: Levels, variant: Variant, static: Bools) -> Iterator[Levels]:
-    """Yield the other stable states that are reached from all off and from all on."""
+    """Yield the other stable states that are reached from all off, from all on, and by one device's change of side."""
     if levels.steadiness is not Steadiness.STEADY:
         return
     found = [levels]
     system = flatten(variant)
-    for start in (all_off(system), all_on(system)):
+    kicked = [_kicked(levels.state, row) for row in range(min(len(levels.state.above), MOST_KICKS))]
+    for start in (all_off(system), all_on(system), *kicked):
         other = solve_variant(variant, static, start)
         if other.steadiness is Steadiness.STEADY and all(_differ(other, known).any() for known in found):
             found.append(other)
             yield other
+
+
+def _kicked(state: State, row: int) -> State:
+    above = state.above.copy()
+    above[row] = not above[row]
+    return State(state.conducting, above, state.ratios)
 
 
 def _differ(first: Levels, second: Levels) -> Bools:
