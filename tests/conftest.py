@@ -65,6 +65,7 @@ power_states:
 parts:
   R1: {kind: resistor, ohms: 10k, tolerance: 1%, pins: [VIN, MID]}
   R2: {kind: resistor, ohms: 10k, tolerance: 1%, pins: [MID, GND]}
+  C1: {kind: capacitor, farads: 100n, pins: [MID, GND]}
 rails:
   MID: {volts: 5}
 target: MID
@@ -73,7 +74,7 @@ target: MID
 
 @pytest.fixture
 def divider(tmp_path: Path) -> Path:
-    """A circuit file of two resistors: 5 V in the middle of 10 V."""
+    """A circuit file of two resistors and a capacitor: 5 V in the middle of 10 V."""
     path = tmp_path / "divider.yaml"
     path.write_text(DIVIDER, encoding="utf-8")
     return path
