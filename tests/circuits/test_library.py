@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from seqsim.circuit import Circuit, check, compile_network, read_circuit, state_gates
+from seqsim.circuit import OFF, Circuit, check, compile_network, read_circuit, state_gates
 from seqsim.faults import find_fault, single_faults
-from seqsim.readings import read_readings
+from seqsim.readings import Probe, measurement, read_readings
 from seqsim.solver import Levels, Steadiness, solve, thevenin_ohms
 
 FOLDER = Path(__file__).parents[2] / "circuits"
@@ -153,14 +153,14 @@ def test_tells_its_story(circuit: Circuit) -> None:
     for word in ("Invented scenario:", "What it shows:", "Healthy", "Faults worth trying:", "Cautions:"):
         assert word in circuit.about, word
     for state in circuit.power_states:
-        assert state == "off" or f"\n{state}" in circuit.about, state
+        assert state == OFF or f"\n{state}" in circuit.about, state
 
 
 def test_healthy_levels(circuit: Circuit) -> None:
     """Each state of a healthy board reads what the text promises, the target included."""
     table = HEALTHY[name_of(circuit)]
     levels = walk(circuit)
-    assert [*table] == [state for state in circuit.power_states if state != "off"]
+    assert [*table] == [state for state in circuit.power_states if state != OFF]
     for state, expected in table.items():
         assert circuit.target in expected
         for net, (low, high) in expected.items():
@@ -172,7 +172,7 @@ def test_healthy_is_steady_and_driven(circuit: Circuit) -> None:
     """A healthy board is steady in each state, and once something is applied every net of it is driven."""
     for state, levels in walk(circuit).items():
         assert levels.steadiness is Steadiness.STEADY, state
-        if state != "off":
+        if state != OFF:
             floating = [net for net in circuit.nets() if thevenin_ohms(levels, net) > FLOATING_OHMS]
             assert floating == [], state
 
@@ -194,6 +194,17 @@ def test_boards_come_up(name: str) -> None:
     levels = [*walk(circuit).values()][-1]
     for net, rail in circuit.rails.items():
         assert levels.at(net) == pytest.approx(rail.volts, rel=rail.within), net
+
+
+def test_rails_read_their_ohms(circuit: Circuit) -> None:
+    """A meter on each rail of a healthy board without power shows what the file calls usual."""
+    network = compile_network(circuit)
+    for net, rail in circuit.rails.items():
+        assert rail.ohms is not None, net
+        ohms = measurement(circuit, Probe(kind="ohms", place=net, state=OFF))
+        levels = solve(network, ohms.patches, state_gates(circuit, OFF))
+        low, high = rail.ohms
+        assert low <= float(ohms.convert(levels.at(ohms.plus) - levels.at(ohms.minus))) <= high, net
 
 
 @pytest.mark.parametrize(("name", "parts"), [("beehive_scale", 15), ("greenhouse_fan", 30), ("organ_blower", 60)])
