@@ -4,7 +4,7 @@ from seqsim.faults.anything import something_at
 from seqsim.faults.cautions import Caution, Topic, off_caution, probe_cautions, repair_cautions
 from seqsim.faults.fault import Fault, Kind, PlaceHypothesis, SubMode
 from seqsim.faults.names import fault_text, find_fault
-from seqsim.faults.severity import EvenSeverity, middle
+from seqsim.faults.severity import EvenSeverity, middle, one_at_a_time
 from seqsim.faults.single import single_faults
 
 __all__ = [
@@ -19,6 +19,7 @@ __all__ = [
     "find_fault",
     "middle",
     "off_caution",
+    "one_at_a_time",
     "probe_cautions",
     "repair_cautions",
     "single_faults",

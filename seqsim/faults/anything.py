@@ -14,14 +14,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from seqsim.circuit import Circuit, compile_network
-from seqsim.faults.fault import Patches, PlaceHypothesis, SubMode
+from seqsim.faults.fault import PlaceHypothesis, SubMode
 from seqsim.faults.nets import Nets
 from seqsim.faults.severity import EvenSeverity
 from seqsim.faults.single import open_joint
 from seqsim.network import GROUND, Bridge, Effect, Knob, Move, Patch, Turn
+from seqsim.parts.diode import Diode
 from seqsim.parts.gate import LogicGate
+from seqsim.parts.mosfet import Mosfet
 from seqsim.parts.part import Part, Severity
-from seqsim.quantity import Unit
+from seqsim.parts.regulator import Regulator
+from seqsim.quantity import Unit, format_quantity
 
 PAIR = Severity("ohms", Unit.OHM, 0.1, 1e7)
 SERIES = Severity("ohms", Unit.OHM, 1.0, 1e9)
@@ -36,8 +39,12 @@ THRESHOLD = (-1.0, 5.0)
 """Gate threshold of a MOSFET (V)."""
 JUNCTION = (-0.4, 0.6)
 """Shift of a junction's forward voltage (V)."""
-INPUT_SHARES = 12
-"""Thresholds between 1 % and 99 % of the span that are tried for an input."""
+THRESHOLD_POINTS = 12
+"""Points of a range that are tried where a threshold of a rule moves."""
+DROPOUT = (0.0, 5.0)
+"""What a regulator's dropout gains (V): our judgement."""
+STILL_PASSIVE = 0.95
+"""Share of its threshold that a junction may lose."""
 LEAST_THRESHOLD = 0.05
 """A rule's threshold below this (V) is a balance of two inputs, which may be off by half of what the supplies give."""
 PIN_TO_SUPPLY_WEIGHT = 0.15
@@ -98,12 +105,12 @@ class _Places:
             for first, second in itertools.combinations(pins, 2)
             if part.pins[first] != part.pins[second]
         ]
-        series = [_series(part, pin) for pin in pins if len(self.nets.pins_on[part.pins[pin]]) > 1]
+        series = [_series(part, pin) for pin in pins if self.nets.joins(part.pins[pin], 1)]
         outside = [
             _contact(f"{pin} to {other}", part.pin(pin), other, TO_SUPPLY)
             for pin in pins
             for other in (GROUND, *self.nets.power)
-            if not part.passive and part.pins[pin] != other
+            if not part.passive and other not in part.pins.values()
         ]
         yield from ((1.0, pairs), (1.0, series), (PIN_TO_SUPPLY_WEIGHT, outside))
 
@@ -116,41 +123,53 @@ class _Places:
         return 1.0, found
 
     def turned(self, owner: str, part: Part | None) -> Iterator[_Family]:
-        """Each property of a part or supply, far from what it should be."""
-        for knob in self.knobs.get(owner, ()):
-            effects = {turned.effect for turned in knob.turned}
-            if Effect.ROW in effects:
-                yield 1.0, self.thresholds(knob, part)
-            elif part is None and knob.name == "ohms":
-                yield 1.0, [_turn(knob, SOURCE_OHMS)]
-            elif knob.neutral and effects == {Effect.SHIFT}:
-                yield 1.0, [_turn(knob, SOURCE_VOLTS)]
-            elif knob.neutral:
-                wide = GAIN if Effect.GAIN in effects else STRENGTH if knob.name in STRENGTHS else VALUE
-                yield 1.0, [_turn(knob, wide)]
-            else:
-                yield 1.0, [_turn(knob, self.shift(knob, part))]
+        """Each property of a part or supply, far from what it should be.
 
-    def shift(self, knob: Knob, part: Part | None) -> EvenSeverity:
-        """Shift in volts of a MOSFET's threshold, or of a junction."""
-        threshold = getattr(part, "threshold", None)
-        low, high = JUNCTION
-        if knob.name == "threshold" and isinstance(threshold, float):
-            low, high = THRESHOLD[0] - threshold, THRESHOLD[1] - threshold
-        return EvenSeverity("shift", Unit.VOLT, low, high)
-
-    def thresholds(self, knob: Knob, part: Part | None) -> list[SubMode]:
-        """Thresholds of a rule from 1 % to 99 % of their span.
-
-        One threshold is one variant, since rules take no array of severities: each point is a mode of its own.
+        A rule has one threshold for all severities of a variant, so where a knob moves a threshold each point is a
+        mode of its own.
         """
-        nominal, span = self.threshold(knob, part)
-        points = EvenSeverity("share", Unit.SHARE, 0.01, 0.99).points(INPUT_SHARES)
-        found = []
-        for share in points.tolist():
-            value = share * span - nominal if knob.neutral == 0 else share * span / nominal
-            found.append(SubMode(f"{knob.name} at {share:.0%}", 1.0, None, _fixed_turn(knob, value)))
-        return found
+        for knob in self.knobs.get(owner, ()):
+            if not knob.turned:  # it matters to time alone
+                continue
+            severity = self.range(knob, part)
+            if any(turned.effect is Effect.ROW for turned in knob.turned):
+                yield 1.0, [_turn_to(knob, at) for at in severity.points(THRESHOLD_POINTS).tolist()]
+            else:
+                yield 1.0, [_turn(knob, severity)]
+
+    def range(self, knob: Knob, part: Part | None) -> Severity:
+        """How far a property may go."""
+        effects = {turned.effect for turned in knob.turned}
+        if effects == {Effect.ROW}:
+            nominal, span = self.threshold(knob, part)
+            low, high = 0.01 * span, 0.99 * span
+            if knob.neutral:
+                return EvenSeverity("x", Unit.NUMBER, low / nominal, high / nominal)
+            return EvenSeverity("shift", Unit.VOLT, low - nominal, high - nominal)
+        if knob.neutral == 0:
+            return EvenSeverity("shift", Unit.VOLT, *self.shift(knob, part))
+        if knob.name == "volts":
+            return SOURCE_VOLTS
+        if part is None:
+            return SOURCE_OHMS
+        return GAIN if Effect.GAIN in effects else STRENGTH if knob.name in STRENGTHS else VALUE
+
+    def shift(self, knob: Knob, part: Part | None) -> tuple[float, float]:
+        """Shift in volts of a MOSFET's threshold, a dropout, a Zener voltage or a junction.
+
+        A junction never conducts at zero volts, where a larger shift would make a source of it.
+        """
+        if knob.name == "threshold" and isinstance(part, Mosfet):
+            return THRESHOLD[0] - part.threshold, THRESHOLD[1] - part.threshold
+        if isinstance(part, Regulator):
+            return DROPOUT
+        low, high = JUNCTION
+        if knob.name.endswith("zener volts") and isinstance(part, Diode):
+            low, high = -part.zener_volts, (SOURCE_VOLTS.high - 1) * part.zener_volts
+        roles = {turned.role for turned in knob.turned}
+        starts = self.network.hinges.threshold[0]
+        own = [float(starts[k]) for k in self.network.hinges_of[knob.owner] if self.network.roles[k] in roles]
+        return max(low, -STILL_PASSIVE * min(own)), high
 
     def threshold(self, knob: Knob, part: Part | None) -> tuple[float, float]:
         """Nominal threshold (V) that a knob moves, and the span (V) in which it may lie."""
@@ -202,6 +221,8 @@ def _turn(knob: Knob, severity: Severity) -> SubMode:
     return SubMode(knob.name, 1.0, severity, patches)
 
 
-def _fixed_turn(knob: Knob, at: float) -> Patches:
+def _turn_to(knob: Knob, at: float) -> SubMode:
+    unit = Unit.NUMBER if knob.neutral else Unit.VOLT
     patches = (Turn(knob.owner, knob.name, at),)
-    return lambda _: patches
+    word = "x" if knob.neutral else "by "
+    return SubMode(f"{knob.name} {word}{format_quantity(at, unit)}", 1.0, None, lambda _: patches)

@@ -35,11 +35,8 @@ def find_fault(circuit: Circuit, text: str, faults: Iterable[Fault] | None = Non
         If the severity has no meaning for the fault.
     """
     wanted = " ".join(text.split())
-    known = {
-        name: fault
-        for fault in (single_faults(circuit) if faults is None else faults)
-        for name in (*fault.also, fault.name)
-    }
+    listed = tuple(single_faults(circuit) if faults is None else faults)
+    known = {fault.name: fault for fault in listed} | {name: fault for fault in listed for name in fault.also}
     if wanted in known:
         return known[wanted], None
     for name in sorted(known, key=len, reverse=True):
@@ -57,14 +54,15 @@ def _severity(fault: Fault, name: str, rest: str) -> float:
 
 def _suggestion(wanted: str, known: dict[str, Fault]) -> str:
     """One sentence that names the faults which may have been meant."""
-    place, colon, _ = wanted.partition(":")
+    place, colon, mode = wanted.partition(":")
     here = [name for name in known if name.startswith(f"{place}:")]
     if not colon:
         mend = f"write PLACE:mode, such as '{(here or list(known) or ['R1:open'])[0]}'"
         return f"'{wanted}' is no fault; {mend}"
     if here:
-        close = difflib.get_close_matches(wanted, here, n=3, cutoff=0.5)
-        names = ", ".join(f"'{name}'" for name in close or here)
+        modes = [name.removeprefix(f"{place}:") for name in here]
+        close = difflib.get_close_matches(mode, modes, n=3)
+        names = ", ".join(f"'{place}:{name}'" for name in close or modes)
         verb = "did you mean" if close else "it has"
         return f"there is no fault '{wanted}'; {verb} {names}{'?' if close else ''}"
     places = sorted({name.partition(":")[0] for name in known})

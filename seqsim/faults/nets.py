@@ -29,6 +29,10 @@ class Nets:
         """Pins and supply entries on each net, ground included."""
         return {GROUND: ()} | self.circuit.nets()
 
+    def joins(self, net: str, pins: int) -> bool:
+        """Tell whether a net has more than so many pins, so that their joint matters; ground always has."""
+        return net in self.circuit.grounds or len(self.pins_on[net]) > pins
+
     @cached_property
     def signals(self) -> tuple[str, ...]:
         """All nets but ground."""

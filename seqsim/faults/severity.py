@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from seqsim.errors import QuantityError
+from seqsim.network import Effect, Network, Patch, Turn
 from seqsim.parts.part import Severity
 from seqsim.quantity import Unit, format_quantity, parse_quantity
 
@@ -26,6 +28,15 @@ class EvenSeverity(Severity):
         """Return ``count`` midpoints of equal shares of the distribution, shape (count,)."""
         shares = (np.arange(count) + 0.5) / count
         return np.asarray(self.low + (self.high - self.low) * shares)
+
+
+def one_at_a_time(network: Network, patches: Iterable[Patch]) -> bool:
+    """Tell whether severities of these patches need a variant each, because they move a threshold of a rule.
+
+    Hinges take an array of severities in one variant; a rule has one threshold for all of them.
+    """
+    turns = (patch for patch in patches if isinstance(patch, Turn))
+    return any(turned.effect is Effect.ROW for turn in turns for turned in network.knobs[turn.owner, turn.knob].turned)
 
 
 def middle(severity: Severity | None) -> float:

@@ -122,7 +122,7 @@ class _Faults:
                     continue
                 pins = self.joint(nets, part, pin, net)
                 done.update(pins)
-                if len(nets.pins_on[net]) > len(pins):
+                if nets.joins(net, len(pins)):
                     yield Fault(
                         f"{pins[0]}:joint open", pins[0],
                         _places(*pins, *(at.partition(".")[0] for at in pins), net), Kind.JOINT,
