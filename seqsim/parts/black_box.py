@@ -26,11 +26,11 @@ class BlackBox(Chip):
     """
 
     title: ClassVar = "black box"
-    pin_names: ClassVar = ()
+    pin_names: ClassVar = ("A", "B", "OUT", "VCC", "GND")
     rate: ClassVar = Rate(
         10.0, Source("217F parts count: linear circuit up to 300 transistors against a film resistor", Standing.SEEN)
     )
-    symbol: ClassVar = "BlackBox"
+    symbol: ClassVar = "Ic"
 
     kind: Literal["black_box"] = "black_box"
     out: str = "OUT"
@@ -47,8 +47,8 @@ class BlackBox(Chip):
 
     @classmethod
     def pins_for(cls, given: Mapping[str, Any]) -> tuple[str, ...]:
-        """Return the pins that the file names; a list has no meaning here."""
-        pins = given.get("pins")
+        """Return the pins that the file names: they may be any; a list has no meaning here."""
+        pins = given.get("pins", dict.fromkeys(cls.pin_names))
         if not isinstance(pins, Mapping):
             raise PartError("pins", "pins of a black box must be named, like {A: NET1, OUT: NET2, GND: GND}")
         return tuple(str(pin) for pin in pins)

@@ -24,7 +24,7 @@ class Comparator(Chip):
     rate: ClassVar = Rate(
         7.0, Source("217F parts count: linear circuit up to 100 transistors against a film resistor", Standing.SEEN)
     )
-    symbol: ClassVar = "Comparator"
+    symbol: ClassVar = "Opamp"
 
     kind: Literal["comparator"] = "comparator"
     output: Literal["push-pull", "open-drain"] = "open-drain"

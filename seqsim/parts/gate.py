@@ -340,7 +340,7 @@ class Buffer(LogicGate):
     """The level of its input."""
 
     title: ClassVar = "buffer"
-    symbol: ClassVar = "Buffer"
+    symbol: ClassVar = "Buf"
     pin_names: ClassVar = ("A", "Y", "VCC", "GND")
     optional_pins: ClassVar = frozenset()
     operation: ClassVar = ALL

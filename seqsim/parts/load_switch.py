@@ -26,7 +26,7 @@ class LoadSwitch(Chip):
     rate: ClassVar = Rate(
         10.0, Source("217F parts count: linear circuit up to 300 transistors against a film resistor", Standing.SEEN)
     )
-    symbol: ClassVar = "LoadSwitch"
+    symbol: ClassVar = "Ic"
 
     kind: Literal["load_switch"] = "load_switch"
     on_ohms: float = value(Unit.OHM, "resistance when on", 0.05, spread=0.2, source=TYPICAL, least=1e-4, most=1e3)

@@ -53,6 +53,7 @@ class Regulator(Chip):
         "linear-npn": {"type": "linear", "amps": 1.5, "dropout": 2.0, "output_ohms": 0.02, "reference": 1.25},
         "step-down": {"type": "switching", "amps": 4.0, "dropout": 0.2, "output_ohms": 0.01, "reference": 0.8},
     }
+    model_sources: ClassVar = dict.fromkeys(("low-dropout", "linear-npn", "step-down"), TYPICAL)
 
     kind: Literal["regulator"] = "regulator"
     type: Literal["linear", "switching"] = "linear"

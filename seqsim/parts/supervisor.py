@@ -33,7 +33,7 @@ class Supervisor(Chip):
     rate: ClassVar = Rate(
         7.0, Source("217F parts count: linear circuit up to 100 transistors against a film resistor", Standing.SEEN)
     )
-    symbol: ClassVar = "Supervisor"
+    symbol: ClassVar = "Ic"
 
     kind: Literal["supervisor"] = "supervisor"
     threshold: float = value(
