@@ -6,7 +6,7 @@ import math
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 
-from seqsim.circuit.names import name_fault, suggest
+from seqsim.circuit.names import name_fault, one_line, suggest
 from seqsim.circuit.source import Entries, Items, Node, Text
 from seqsim.errors import CircuitError, QuantityError
 from seqsim.quantity import Unit, parse_quantity
@@ -54,7 +54,7 @@ class Draft:
         got: str | None = None,
     ) -> None:  # fmt: skip
         """Note an error."""
-        error = CircuitError(message, file=self.file, line=line, place=place, expected=expected, got=got)
+        error = CircuitError(one_line(message), file=self.file, line=line, place=place, expected=expected, got=got)
         self.errors.append(error)
         if len(self.errors) >= MOST_ERRORS:
             raise CircuitErrors(self.errors)

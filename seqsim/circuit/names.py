@@ -5,7 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable
 from difflib import get_close_matches
 
+LONGEST_WORD = 120
 FORBIDDEN = " .:@/,'\"`"
+
+
+def one_line(message: str) -> str:
+    """Return a message as one printable line in which no word that a file gave is endless."""
+    words = (word if len(word) <= LONGEST_WORD else f"{word[:40]}..." for word in message.split())
+    return "".join(sign if sign.isprintable() else "?" for sign in " ".join(words))
 
 
 def name_fault(name: str) -> str | None:

@@ -8,7 +8,7 @@ from enum import Enum
 from typing import Self
 
 from seqsim.circuit.model import Circuit, Copper
-from seqsim.circuit.names import suggest
+from seqsim.circuit.names import one_line, suggest
 from seqsim.errors import UnknownPlaceError
 from seqsim.network import GROUND
 from seqsim.parts import Part
@@ -75,9 +75,6 @@ class Places:
         """Return the places of a board whose copper is not known yet."""
         return cls(pins, parts, {}, (GROUND,))
 
-    def __iter__(self) -> object:
-        return iter(self._places.values())
-
     def pin(self, text: str) -> str | None:
         """Return the terminal that a pin's name or number means, or None."""
         found = self._places.get(text)
@@ -112,7 +109,7 @@ class Places:
         like = self._lower.get(stripped.lower(), [])
         if len(like) == 1:
             return self._places[like[0]]
-        raise UnknownPlaceError(self._unknown(stripped, like), place=text, got=text)
+        raise UnknownPlaceError(one_line(self._unknown(stripped, like)), place=text, got=text)
 
     def _unknown(self, text: str, like: list[str]) -> str:
         if like:

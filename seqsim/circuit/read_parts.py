@@ -10,9 +10,10 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from seqsim.circuit.draft import Draft, Entry
-from seqsim.circuit.names import suggest
+from seqsim.circuit.names import name_fault, suggest
 from seqsim.circuit.refusals import refusals, takes_several
 from seqsim.circuit.source import Entries, Items, Node, Text
+from seqsim.network import GROUND
 from seqsim.parts import KINDS, UNKNOWN, Part, Supply
 from seqsim.quantity import Unit
 
@@ -172,15 +173,21 @@ def _read_part(
     if "package" in values:
         draft.text(values["package"].node, f"package of {name}")
     order = [] if order_entry is None else [item.text for item in draft.texts(order_entry.node, f"pin_order of {name}")]
-    names, optional = _pin_names(cls, data, pins_entry)
+    try:
+        names, optional = _pin_names(cls, data, pins_entry)
+    except ValueError as error:
+        draft.error(f"{what}: {error}", entry.line if pins_entry is None else pins_entry.line, place=name)
+        return None
+    found: dict[str, str] = {}
     if pins_entry is None:
         draft.error(f"{what} has no pins; write `pins: [{', '.join(names)}]` with its nets", entry.line, place=name)
-        return None
-    found = read_pins(draft, name, pins_entry, names, optional, order)
+    else:
+        found = read_pins(draft, name, pins_entry, names, optional, order)
     pins.update({f"{name}.{pin}": net for pin, net in found.items()})
     if order_entry is not None and _check_order(draft, name, order_entry.line, order, found):
         data["pin_order"] = tuple(order)
-    data["pins"] = found
+    # what is missing is told already; with something in its place the class still tells what else is wrong
+    data["pins"] = found | {pin: GROUND for pin in names if pin not in found and pin not in optional}
     part = build(draft, cls, data, name, entry.line, where)
     return part if part is None or shown_model is None else part.model_copy(update={"model": shown_model})
 
@@ -256,8 +263,9 @@ def read_pins(
         pin = key.text
         if pin not in names and pin.isdecimal() and 1 <= int(pin) <= len(numbered):
             pin = numbered[int(pin) - 1]
-        if pin not in names:
-            draft.error(f"part {name} has no pin '{pin}'{suggest(pin, names)}", key.line, place=name, got=pin)
+        if name_fault(pin) is not None or pin not in names:
+            hint = suggest(pin, [known for known in names if known != pin]) or f"; {name_fault(pin)}"
+            draft.error(f"part {name} has no pin '{pin}'{hint}", key.line, place=name, got=pin)
             continue
         if isinstance(value, Items):
             message = f"pin {pin} of {name} is on two nets; give it one, and join nets by giving them one name"

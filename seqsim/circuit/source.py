@@ -26,6 +26,7 @@ from ruamel.yaml.events import (
 )
 from ruamel.yaml.scanner import Scanner
 
+from seqsim.circuit.names import one_line
 from seqsim.errors import CircuitError
 
 MOST_BYTES = 1 << 20
@@ -123,7 +124,7 @@ def parse_source(content: bytes | str, file: str | None = None) -> Entries:
     except MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
         line = None if mark is None else mark.line + 1
-        raise CircuitError(_syntax(error, text), file=file, line=line) from None
+        raise CircuitError(one_line(_syntax(error, text)), file=file, line=line) from None
     except YAMLError as error:
         line = _line_of_character(text, error)
         message = "there is a character that YAML does not allow (a control character?); remove it"
@@ -239,7 +240,7 @@ class _Tree:
             raise self._refuse(f"'{event.tag}' is a YAML tag; a name that begins with ! needs quotes", event)
 
     def _refuse(self, message: str, event: Event) -> CircuitError:
-        return CircuitError(message, file=self._file, line=_line(event))
+        return CircuitError(one_line(message), file=self._file, line=_line(event))
 
 
 def _line(event: Event) -> int:
