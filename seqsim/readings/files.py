@@ -62,23 +62,27 @@ def read_readings(circuit: Circuit, path: str | os.PathLike[str], meter: Meter =
     return _yaml(circuit, text, file, meter)
 
 
-def _text(path: Path, file: str) -> str:
-    """Return the text of a file of bearable size."""
+def _bytes(path: Path, file: str) -> bytes:
+    """Return the content of a file of bearable size."""
     try:
         about = path.stat()
-        if stat.S_ISDIR(about.st_mode):
-            raise ReadingError("this is a folder; name a file of readings", file=file)
-        if not stat.S_ISREG(about.st_mode):
-            raise ReadingError("this is no regular file; name a file of readings", file=file)
-        if about.st_size > MOST_BYTES:
-            message = f"the file has {about.st_size} bytes, more than the {MOST_BYTES} that are read; split it"
-            raise ReadingError(message, file=file, got=str(about.st_size))
-        content = path.read_bytes()
+        if stat.S_ISREG(about.st_mode) and about.st_size <= MOST_BYTES:
+            return path.read_bytes()
     except FileNotFoundError:
         raise ReadingError("there is no such file of readings; check the path", file=file) from None
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise ReadingError(f"the file cannot be read ({reason}); check its name and rights", file=file) from None
+    if stat.S_ISREG(about.st_mode):
+        message = f"the file has {about.st_size} bytes, more than the {MOST_BYTES} that are read; split it"
+        raise ReadingError(message, file=file, got=str(about.st_size))
+    what = "a folder" if stat.S_ISDIR(about.st_mode) else "no regular file"
+    raise ReadingError(f"this is {what}; name a file of readings", file=file, got=what)
+
+
+def _text(path: Path, file: str) -> str:
+    """Return the text of a file that has any."""
+    content = _bytes(path, file)
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:

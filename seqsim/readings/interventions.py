@@ -330,7 +330,7 @@ def parse_intervention(circuit: Circuit, text: str) -> Intervention:
         if at != 1:
             raise ReadingError(f"'{word}' must follow one name, in '{text}'", expected=kind.example)
         return kind.parse(circuit, words[0], " ".join(words[at + 1 :]))
-    known = "|".join(VERBS)
+    known = ", ".join(VERBS)
     for word in words[1:2]:
         meant = [*close(word, VERBS), "forced"][0]
         message = f"'{word}' is nothing that can be done to the board{suggest(word, VERBS)}"

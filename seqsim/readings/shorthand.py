@@ -26,7 +26,7 @@ _ABOUT = ("about", "approx", "~", "≈", "ca")
 _OVERLOAD = re.compile(r"\b(?:0l|o\.l\.?|0\.l\.?|overload|overlimit)(?=\s|$)")
 _PLAIN = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
 _MANTISSA = re.compile(r"[+-]?(?:\d+[pnuµμmkKMGRrVΩ]\d+|\d+\.?\d*|\.\d+)")
-_NOTE = re.compile(r"\s#(?:\s+(.*))?$", re.DOTALL)
+_NOTE = re.compile(r"(?:^|\s)#(?:\s+(.*))?$")
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +71,7 @@ def split_shorthand(text: str, *, file: str | None = None, line: int | None = No
     if len(text) > MOST_CHARACTERS or not all(sign.isprintable() or sign.isspace() for sign in text):
         shown = ascii(text[:30])[1:-1]
         raise ReadingError(f"'{shown}...' is no line of shorthand; write a reading like EN 0.02", file=file, line=line)
+    text = " ".join(text.split())
     body, note = text, ""
     found = _NOTE.search(text)
     if found:
@@ -81,7 +82,7 @@ def split_shorthand(text: str, *, file: str | None = None, line: int | None = No
         at = words.index("@")
         if at + 1 >= len(words) or state:
             what = "two power states are given" if state else "no power state follows the @"
-            raise ReadingError(f"{what} in '{text.strip()}'; write one, like EN 0.02 @running", file=file, line=line)
+            raise ReadingError(f"{what} in '{text}'; write one, like EN 0.02 @running", file=file, line=line)
         state = words[at + 1]
         del words[at : at + 2]
     lowered = [word.casefold() for word in words]
@@ -90,20 +91,20 @@ def split_shorthand(text: str, *, file: str | None = None, line: int | None = No
         at = lowered.index("with")
         done = tuple(split_interventions(" ".join(words[at + 1 :])))
         if not done:
-            message = f"nothing follows 'with' in '{text.strip()}'; write what was done, like EN 0.02 with R12 lifted"
+            message = f"nothing follows 'with' in '{text}'; write what was done, like EN 0.02 with R12 lifted"
             raise ReadingError(message, file=file, line=line)
         words, lowered = words[:at], lowered[:at]
     if not words:
-        message = f"'{text.strip()}' names no place; write place and value, like EN 0.02"
+        message = f"'{text}' names no place; write place and value, like EN 0.02"
         raise ReadingError(message, file=file, line=line)
     place, to, rest = words[0].removesuffix(":"), "", words[1:]
     if lowered[1:2] == ["to"]:
         if len(words) < 3:
-            message = f"'{text.strip()}' names no second place; write it like R1.2 to Q1.B beep"
+            message = f"'{text}' names no second place; write it like R1.2 to Q1.B beep"
             raise ReadingError(message, file=file, line=line)
         to, rest = words[2].removesuffix(":"), words[3:]
     return Fields(
-        place=place, to=to, value=" ".join(rest), state=state, interventions=done, note=note, text=text.strip(),
+        place=place, to=to, value=" ".join(rest), state=state, interventions=done, note=note, text=text,
         file=file, line=line,
     )  # fmt: skip
 
@@ -117,7 +118,7 @@ def build_reading(circuit: Circuit, fields: Fields, meter: Meter = METER) -> Rea
             _in_reading(error.message, fields), file=fields.file, line=fields.line, place=error.place
         ) from None
     except ReadingError as error:
-        hint = f"; write it like {error.expected}" if error.expected else ""
+        hint = f"; write it like {error.expected}" if error.expected and error.message[-1] != "?" else ""
         raise ReadingError(
             _in_reading(error.message + hint, fields), file=fields.file, line=fields.line, place=error.place,
             expected=error.expected, got=fields.text,
@@ -249,8 +250,8 @@ def _number(text: str, kind: Kind | None, example: str) -> tuple[Kind, float, fl
         raise ReadingError(f"'{text}' has a comma", expected=f"{example} {text.replace(',', '.')}")
     if kind is not None:
         raise ReadingError(f"'{text}' is not a value in {kind.unit.value}", expected=f"{example} {kind.example}")
-    words = [*(word for each in KINDS.values() for word in each.shows), "about", "to", "with"]
-    meant = close(text.split(maxsplit=1)[0], words)
+    words = dict.fromkeys(word for each in KINDS.values() for word in each.shows.values())
+    meant = close(text.split(maxsplit=1)[0], [*words, "about", "with"])
     hint = f"; did you mean {' or '.join(meant)}?" if meant else ""
     raise ReadingError(f"'{text}' is no value{hint}", expected=None if meant else FORMS)
 
@@ -317,7 +318,7 @@ def _state(circuit: Circuit, text: str, kind: Kind) -> str:
     if state is None:
         raise UnknownPlaceError(f"there is no power state '{text}'{suggest(text, states)}", place=text)
     if not kind.live and state != OFF:
-        message = f"{kind.name} is measured with the power off, not in '{state}': leave the state out or write @{OFF}"
+        message = f"a reading of {kind.name} needs the power off, and '{state}' is not; leave it out or write @{OFF}"
         raise ReadingError(message)
     if state == OFF and kind.site is not Site.NODES:
         raise ReadingError(f"there is no {kind.name} to read in '{OFF}'; name a powered state, like @{states[-1]}")

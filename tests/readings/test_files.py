@@ -151,7 +151,7 @@ BAD: list[tuple[str | bytes, str, int | None, str]] = [
         "did you mean ohms",
     ),
     (HEAD + "  - {place: EN, value: -1, kind: ohm}\n", "bench.yaml", 3, "charge is left"),
-    (HEAD + "  - {place: EN, value: 1e99}\n", "bench.yaml", 3, "the meter reads up to 1000 V"),
+    (HEAD + "  - {place: EN, value: 1e99}\n", "bench.yaml", 3, "the meter reads up to 1 kV"),
     (HEAD + "  - {place: EN, value: 1, state: runing}\n", "bench.yaml", 3, "did you mean running?"),
     (HEAD + "  - {place: EN, value: 1, with: [R1 liftd]}\n", "bench.yaml", 3, "did you mean lifted"),
     (HEAD + "  - {place: EN, value: 1 @battery}\n", "bench.yaml", 3, "'1 @battery' is no value"),
@@ -173,7 +173,7 @@ BAD: list[tuple[str | bytes, str, int | None, str]] = [
     (b"\x7fELF\x00\x01\x02\xff\xfe", "bench.yaml", 1, "the text is not UTF-8"),
     (b"PK\x03\x04\x00\x00", "bench.yaml", None, "this is a binary file"),
     (HEAD + "  - EN 1\n" * 2001, "bench.yaml", 3, "more than 2000 readings"),
-    ("EN 1\n" * 300_000, "bench.yaml", None, "more than the 1048576 that are read"),
+    ("EN 1\n" * 300_000, "bench.yaml", None, ".yaml: the file has 1500000 bytes, more than the"),
     ("[" * 3000, "bench.yaml", 1, "nest"),
     ("place,value\n", "bench.csv", None, "column names but no readings"),
     ("EN,0.02\n", "bench.csv", 1, "'en' is no column of readings"),
@@ -215,7 +215,7 @@ def test_what_is_no_file_is_refused(board: Circuit, tmp_path: Path) -> None:
         (tmp_path / "a\0b", "cannot be read"),
         (tmp_path / ("x" * 300), "cannot be read"),
     ):
-        with pytest.raises(SeqsimError, match=fragment):
+        with pytest.raises(SeqsimError, match=f"^[^(]*{fragment}"):
             read_readings(board, path)
 
 

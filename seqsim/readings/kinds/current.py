@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from seqsim.network import Bridge, Move, Patch
-from seqsim.quantity import Unit
+from seqsim.quantity import Unit, format_quantity
 from seqsim.readings.kinds.kind import LIVE_CAUTION, Floats, Kind, Site
 from seqsim.readings.meter import Function, Meter
 from seqsim.readings.outcome import Condition, Zone
@@ -68,5 +68,5 @@ class CurrentKind(Kind):
     def refuse(self, meter: Meter, value: float) -> str | None:
         """Refuse what no meter shows."""
         if abs(value) > meter.current.most:
-            return f"the meter reads up to {meter.current.most:g} A; write amperes like 0.35A"
+            return f"the meter reads up to {format_quantity(meter.current.most, Unit.AMPERE)}; write amperes like 0.35A"
         return None

@@ -7,7 +7,7 @@ from typing import ClassVar
 import numpy as np
 
 from seqsim.network import Patch, Source
-from seqsim.quantity import Unit
+from seqsim.quantity import Unit, format_quantity
 from seqsim.readings.kinds.kind import DEAD_CAUTION, Kind
 from seqsim.readings.meter import Function, Meter
 from seqsim.readings.outcome import Condition, Zone
@@ -47,5 +47,5 @@ class DiodeKind(Kind):
         if value < 0:
             return "a negative drop means that charge is left; discharge the board and measure again"
         if value > meter.diode.most_volts:
-            return f"above {meter.diode.most_volts:g} V the diode test shows OL; write diode OL"
+            return f"above {format_quantity(meter.diode.most_volts, Unit.VOLT)} the diode test shows OL; write diode OL"
         return None

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from seqsim.network import Patch, Source
-from seqsim.quantity import Unit
+from seqsim.quantity import Unit, format_quantity
 from seqsim.readings.kinds.kind import DEAD_CAUTION, Floats, Kind
 from seqsim.readings.meter import Function, Meter
 from seqsim.readings.outcome import Condition, Zone
@@ -59,5 +59,5 @@ class OhmsKind(Kind):
         if value < 0:
             return "a negative resistance means that charge is left; discharge the board and measure again"
         if value > meter.ohms.most_ohms:
-            return f"above {meter.ohms.most_ohms:g} Ω the meter shows OL; write OL ohm"
+            return f"above {format_quantity(meter.ohms.most_ohms, Unit.OHM)} the meter shows OL; write OL ohm"
         return None

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import ClassVar
 
 from seqsim.network import Bridge, Patch
-from seqsim.quantity import Unit
+from seqsim.quantity import Unit, format_quantity
 from seqsim.readings.kinds.kind import LIVE_CAUTION, Kind
 from seqsim.readings.meter import Function, Meter
 
@@ -31,5 +31,6 @@ class VoltsKind(Kind):
     def refuse(self, meter: Meter, value: float) -> str | None:
         """Refuse what no meter shows."""
         if abs(value) > meter.volts.most:
-            return f"the meter reads up to {meter.volts.most:g} V; for ohms write their word, like 9k2 ohm"
+            most = format_quantity(meter.volts.most, Unit.VOLT)
+            return f"the meter reads up to {most}; for ohms write their word, like 9k2 ohm"
         return None
