@@ -2,7 +2,7 @@
 
 Whoever prints advice to probe or to repair prints `probe_cautions` or `repair_cautions` with it. Limits of hazardous
 live voltage: scope text of IEC 61010-031 (read there). Handling limits for static electricity: ANSI/ESD S20.20-2021
-(read in its abstract). All else is common practice.
+(read in its summary). All else is common practice.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ MUCH_CAPACITANCE = 100e-6
 """Capacitance (F) that falsifies ohms for seconds and can mark a meter: our judgement."""
 
 _BATTERY = re.compile(r"bat|cell|pack|lipo|accu", re.IGNORECASE)
-_MAINS = re.compile(r"mains|line_?in|\bac\b|230v|120v|115v|primary|pfc|bulk", re.IGNORECASE)
+_MAINS = re.compile(r"mains|line_?in|(?<![a-z])ac(?![a-z])|230v|120v|115v|primary|pfc|bulk", re.IGNORECASE)
 
 
 class Topic(Enum):
@@ -169,7 +169,7 @@ def _meter(circuit: Circuit) -> tuple[Caution, ...]:
     return (
         Caution(
             Topic.METER, text, f"up to {format_quantity(_most_volts(circuit), Unit.VOLT)} on this board",
-            Source("IEC 61010-1, measurement categories", Standing.SEEN),
+            Source("IEC 61010-1 measurement categories, as meter makers quote them", Standing.SEEN),
         ),
     )  # fmt: skip
 

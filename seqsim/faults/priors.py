@@ -10,7 +10,7 @@ import difflib
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
-from seqsim.errors import UnknownPlaceError
+from seqsim.errors import QuantityError, UnknownPlaceError
 from seqsim.faults.fault import Kind
 from seqsim.parts.part import Source, Standing
 
@@ -31,7 +31,9 @@ WEIGHTS: Mapping[Kind, Weight] = {
     Kind.JOINT: Weight(
         0.1, _judged("each joint; MIL-HDBK-217F 17.1 has 0.05 (reflow) to 2 (by hand) film resistors a connection")
     ),
-    Kind.COPPER: Weight(0.5, _judged("each via or track that the circuit file names as one that can break")),
+    Kind.COPPER: Weight(
+        2.0, _judged("each via or track that the file names; MIL-HDBK-217F 16.1 has 38 film resistors a board's holes")
+    ),
     Kind.BRIDGE: Weight(0.03, _judged("each pair of neighbouring pins; opens of connections outnumber shorts")),
     Kind.MISSING: Weight(0.02, _judged("each part of a board of original assembly")),
     Kind.SHORTED: Weight(0.02, _judged("share of a part's failures in which all its pins are shorted together")),
@@ -56,7 +58,7 @@ def check_factors(factors: Mapping[str, float], names: Collection[str]) -> None:
     ------
     UnknownPlaceError
         If a factor's name is no kind, place or fault of the board.
-    ValueError
+    QuantityError
         If a factor is negative or no number.
     """
     known = {kind.value for kind in Kind} | set(names)
@@ -69,4 +71,4 @@ def check_factors(factors: Mapping[str, float], names: Collection[str]) -> None:
             raise UnknownPlaceError(f"there is nothing called '{name}' whose prior could be tilted; {mend}", place=name)
         if not 0 <= factor < float("inf"):
             message = f"the factor of '{name}' is {factor}, but it must be a number that is not negative"
-            raise ValueError(message)
+            raise QuantityError(message, place=name, got=str(factor))

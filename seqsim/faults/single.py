@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from seqsim.circuit import Circuit, copper_patches
+from seqsim.errors import QuantityError
 from seqsim.faults.cautions import off_caution
 from seqsim.faults.fault import Fault, Kind, Patches
 from seqsim.faults.nets import Nets
@@ -52,7 +53,7 @@ def single_faults(circuit: Circuit, factors: Mapping[str, float] | None = None) 
     ------
     UnknownPlaceError
         If a factor's key fits nothing.
-    ValueError
+    QuantityError
         If a factor is negative or no number, or if no fault is left.
     """
     faults = _merged(_Faults(circuit).all())
@@ -62,8 +63,7 @@ def single_faults(circuit: Circuit, factors: Mapping[str, float] | None = None) 
     weights = [fault.prior * _factor(fault, factors) for fault in faults]
     total = sum(weights)
     if faults and not total > 0:
-        message = "the factors leave no fault possible; give at least one that is above zero"
-        raise ValueError(message)
+        raise QuantityError("the factors leave no fault possible; give at least one that is above zero")
     return tuple(
         replace(fault, prior=weight / total) for fault, weight in zip(faults, weights, strict=True) if weight > 0
     )

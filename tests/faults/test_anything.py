@@ -6,9 +6,10 @@ import math
 
 import numpy as np
 
-from seqsim.circuit import Circuit, compile_network
-from seqsim.faults import PlaceHypothesis, something_at
+from seqsim.circuit import Circuit, compile_network, state_gates
+from seqsim.faults import PlaceHypothesis, single_faults, something_at
 from seqsim.network import GROUND, Bridge, Effect, Move, Turn, vary
+from seqsim.solver import Steadiness, solve
 
 
 def at(circuit: Circuit, place: str) -> PlaceHypothesis:
@@ -117,3 +118,29 @@ def test_a_signal_and_its_net_are_one_place(flap: Circuit) -> None:
     """A supply that has the name of its net is not counted twice."""
     start = at(flap, "START")
     assert {"to GND", "volts", "ohms"} <= {mode.name for mode in start.modes}
+
+
+def test_nothing_at_a_place_becomes_a_source(flap: Circuit) -> None:
+    """However far a part is off, no net leaves the span of the supplies: all but supplies stay passive.
+
+    The span is that of the 12 V supply, with a junction's 0.7 V below ground for nets that a clamp holds there.
+    """
+    network, gates = compile_network(flap), state_gates(flap, "running")
+    for hypothesis in something_at(flap):
+        if hypothesis.place in flap.supplies:
+            continue
+        for mode in hypothesis.modes:
+            for severity in (1.0,) if mode.severity is None else mode.severity.points(5):
+                levels = solve(network, mode.patches(severity), gates)
+                assert levels.steadiness is not Steadiness.FAILED
+                volts = levels.volts[: network.nets]
+                assert volts.max() <= 12.001, (hypothesis.place, mode.name, severity)
+                assert volts.min() >= -0.7, (hypothesis.place, mode.name, severity)
+
+
+def test_every_fault_has_levels(flap: Circuit) -> None:
+    """Each single fault, at the ends of its severity, gives levels or an oscillation."""
+    network, gates = compile_network(flap), state_gates(flap, "running")
+    for fault in single_faults(flap):
+        for severity in (1.0,) if fault.severity is None else fault.severity.points(12)[[0, -1]]:
+            assert solve(network, fault.patches(severity), gates).steadiness is not Steadiness.FAILED, fault.name

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from seqsim.circuit import Circuit, compile_network, parse_circuit
-from seqsim.errors import UnknownPlaceError
+from seqsim.errors import QuantityError, UnknownPlaceError
 from seqsim.faults import Fault, Kind, find_fault, middle, one_at_a_time, single_faults, something_at
 from seqsim.network import Bridge, Disable, Move, vary
 from seqsim.parts import KINDS, Standing
@@ -298,7 +298,7 @@ class TestFactors:
         """An unknown name gets close matches, a factor without sense a reason."""
         with pytest.raises(UnknownPlaceError, match="did you mean 'joint'"):
             single_faults(flap, {"joints": 2.0})
-        with pytest.raises(ValueError, match="not negative"):
+        with pytest.raises(QuantityError, match="not negative"):
             single_faults(flap, {"joint": -1.0})
-        with pytest.raises(ValueError, match="leave no fault possible"):
+        with pytest.raises(QuantityError, match="leave no fault possible"):
             single_faults(flap, {kind.value: 0.0 for kind in Kind})
