@@ -75,10 +75,13 @@ def _what(fields: Fields) -> Text:
         return Text("none of the faults that are known here: look for what the list lacks, and check the readings")
     best = fields["hypotheses"][0]
     line = Text.assemble((name_of(best), "bold"), f"  {percent(best['probability'])}")
+    remarks = []
     if best["group_size"] > 1:
-        line.append(f"; {count(best['group_size'] - 1, 'look-alike')} that no reading here tells from it")
+        remarks.append(f"{count(best['group_size'] - 1, 'look-alike')} that no reading tells from it")
     if best["faults"] and best["probability"] > SURE:
-        line.append("; to be confirmed with power off before anything is replaced")
+        remarks.append("to be confirmed with power off before anything is replaced")
+    if remarks:
+        line.append(f"  ({'; '.join(remarks)})")
     return line
 
 
@@ -112,7 +115,7 @@ def _hypothesis(number: int, hypothesis: Fields, readings: Sequence[Fields]) -> 
         (f"   explains {hypothesis['readings_explained']} of {hypothesis['readings_total']}", "dim"),
     )
     if hypothesis["group_size"] > 1:
-        head.append(f"   group {hypothesis['group']} of {hypothesis['group_size']} look-alikes", style="dim")
+        head.append(f"   one of {hypothesis['group_size']} look-alikes (group {hypothesis['group']})", style="dim")
     items: list[RenderableType] = [head]
     predictions = hypothesis.get("predictions", ())
     if predictions:
