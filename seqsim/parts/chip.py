@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, ClassVar
 
@@ -206,6 +206,19 @@ class Chip(Part):
         if clamped:
             lines.append(f"D{tag}{pin}s {out} {supply} m{tag}{pin}")
         return tuple(lines)
+
+
+def without_ground(parts: Iterable[Part], moved: Collection[str]) -> tuple[Patch, ...]:
+    """Return what a lost ground does besides moving pins: a chip whose ground pin is among ``moved`` is off.
+
+    Its outputs are open and its clamps stay. A real chip may still work through a clamp of an input that is low;
+    that is left out.
+    """
+    return tuple(
+        SetSide(part.name, "supply", above=False)
+        for part in parts
+        if isinstance(part, Chip) and part.pin(part.ground_pin) in moved
+    )
 
 
 def clamp(net: Owned, role: str, anode: str, cathode: str) -> None:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from seqsim.network import Builder, Network, Owned, Patch
+from seqsim.network import Builder, Network, Owned, Patch, vary
 from seqsim.parts.part import Part
 from seqsim.parts.supply import Supply
-from seqsim.solver import Levels, solve
+from seqsim.solver import Levels, flatten, static_gates
+from seqsim.solver.plain import all_off, carried, settle
 from seqsim.solver.state import State
 
 
@@ -44,4 +45,5 @@ class Bench:
         missing, tied = set(absent), set(low)
         gates = {supply.applied: name not in missing | tied for name, supply in self.supplies.items()}
         gates |= {supply.idle_low: name in tied for name, supply in self.supplies.items()}
-        return solve(self.network, patches, gates, start)
+        system = flatten(vary(self.network, patches))
+        return settle(system, static_gates(self.network, gates), carried(start, system) if start else all_off(system))
