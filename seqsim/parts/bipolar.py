@@ -165,7 +165,13 @@ class Npn(Bipolar):
     default_model: ClassVar = "npn-small"
     models: ClassVar = {
         "npn-small": {"gain": 200.0, "reverse_gain": 1.0, "saturation_amps": 1e-14, "amps": 0.2},
-        "npn-power": {"gain": 60.0, "reverse_gain": 1.0, "saturation_amps": 1e-12, "amps": 4.0},
+        "npn-power": {
+            "gain": 60.0,
+            "reverse_gain": 1.0,
+            "saturation_amps": 1e-12,
+            "base_series_ohms": 1.0,
+            "amps": 4.0,
+        },
     }
     model_sources: ClassVar = {"npn-small": SMALL, "npn-power": POWER}
     kind: Literal["npn"] = "npn"
@@ -180,7 +186,13 @@ class Pnp(Bipolar):
     default_model: ClassVar = "pnp-small"
     models: ClassVar = {
         "pnp-small": {"gain": 180.0, "reverse_gain": 1.0, "saturation_amps": 1e-14, "amps": 0.2},
-        "pnp-power": {"gain": 60.0, "reverse_gain": 1.0, "saturation_amps": 1e-12, "amps": 4.0},
+        "pnp-power": {
+            "gain": 60.0,
+            "reverse_gain": 1.0,
+            "saturation_amps": 1e-12,
+            "base_series_ohms": 1.0,
+            "amps": 4.0,
+        },
     }
     model_sources: ClassVar = {"pnp-small": SMALL, "pnp-power": POWER}
     kind: Literal["pnp"] = "pnp"

@@ -83,7 +83,7 @@ class Diode(Part):
         "schottky-power": {
             "type": "schottky", "forward_volts": 0.45, "amps": 1.0, "emission": 1.05, "series_ohms": 0.05,
         },
-        "zener": {"type": "zener", "forward_volts": 0.75, "amps": 0.01, "emission": 1.2, "series_ohms": 1.0},
+        "zener": {"type": "zener", "forward_volts": 0.75, "amps": 0.01, "emission": 1.2, "series_ohms": 5.0},
         "led-red": {"type": "led", "forward_volts": 1.9, "amps": 0.02, "emission": 2.0, "series_ohms": 3.0},
         "led-green": {"type": "led", "forward_volts": 2.1, "amps": 0.02, "emission": 2.0, "series_ohms": 4.0},
         "led-white": {"type": "led", "forward_volts": 3.1, "amps": 0.02, "emission": 3.0, "series_ohms": 5.0},
@@ -126,8 +126,8 @@ class Diode(Part):
         Unit.OHM, "series resistance", 0.6, most=1e4, source=Source("1N4148 typical curve", Standing.MEMORY)
     )  # fmt: skip
     zener_ohms: float = value(
-        Unit.OHM, "differential resistance of a Zener diode at 5 mA", 20.0, least=0.1, most=1e4,
-        source=Source("BZX84 data sheet: 6 to 90 Ω by voltage", Standing.MEMORY),
+        Unit.OHM, "differential resistance of a Zener diode at 5 mA", 10.0, least=0.1, most=1e4,
+        source=Source("BZX84 data sheet: 6 to 90 Ω by voltage, least between 6 and 12 V", Standing.MEMORY),
     )  # fmt: skip
 
     @classmethod
@@ -240,5 +240,6 @@ class Diode(Part):
             f"D{tag}{letter} {node[anode]} {node[cathode]} m{tag}"
             for letter, (anode, cathode) in zip("ab", self.elements, strict=False)
         ]
-        broken = f" BV={self.zener_volts!r} IBV={ZENER_TEST_AMPS!r}" if self.type == "zener" else ""
+        inner = self.zener_volts - ZENER_TEST_AMPS * ohms  # SPICE counts the series resistance on top of BV
+        broken = f" BV={inner!r} IBV={ZENER_TEST_AMPS!r}" if self.type == "zener" else ""
         return (*lines, f".model m{tag} D(IS={amps!r} N={emission!r} RS={ohms!r}{broken})")
