@@ -3,7 +3,7 @@
 from seqsim.circuit.check import Warning, check  # noqa: A004 - the word of the command line
 from seqsim.circuit.compile import compile_network, copper_patches, state_gates
 from seqsim.circuit.draft import CircuitErrors
-from seqsim.circuit.library import find_circuit, library
+from seqsim.circuit.library import find_circuit, library, library_of
 from seqsim.circuit.model import (
     OFF,
     Before,
@@ -45,6 +45,7 @@ __all__ = [
     "copper_patches",
     "find_circuit",
     "library",
+    "library_of",
     "parse_circuit",
     "read_circuit",
     "resolve_place",

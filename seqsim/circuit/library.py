@@ -14,11 +14,15 @@ READINGS_SUFFIX = ".readings.yaml"
 
 
 def library() -> Mapping[str, Path]:
-    """Return the circuits of the library by name, sorted.
+    """Return the circuits of the library by name, sorted."""
+    return library_of(Path(seqsim.__file__).parent)
+
+
+def library_of(package: Path) -> Mapping[str, Path]:
+    """Return the circuits that come with a package.
 
     An installed package carries them inside, a source checkout has them beside the package.
     """
-    package = Path(seqsim.__file__).parent
     for folder in (package / "circuits", package.parent / "circuits"):
         found = {
             path.name.removesuffix(SUFFIX): path

@@ -170,8 +170,8 @@ def _read_part(
     order_entry = values.pop("pin_order", None)
     pins_entry = values.pop("pins", None)
     data |= {key: plain(value.node) for key, value in values.items() if not _left_unknown(cls, key, value.node)}
-    if "package" in values:
-        draft.text(values["package"].node, f"package of {name}")
+    if "package" in values and draft.text(values["package"].node, f"package of {name}") is None:
+        del values["package"], data["package"]
     order = [] if order_entry is None else [item.text for item in draft.texts(order_entry.node, f"pin_order of {name}")]
     try:
         names, optional = _pin_names(cls, data, pins_entry)
@@ -362,8 +362,13 @@ def build(
     what = f"{'supply' if cls is Supply else 'part'} {name}"
     shaped = True
     for key, value in data.items():
-        if key in where and not isinstance(value, str) and not takes_several(cls.model_fields[key].annotation):
-            draft.error(f"{what}: {key} must be one value, not a list or mapping", where[key].line, place=name)
+        if key not in where or key in OWN_KEYS or not isinstance(value, list | dict):
+            continue
+        several = takes_several(cls.model_fields[key].annotation)
+        items = value if isinstance(value, list) else value.values()
+        if not several or not all(isinstance(item, str) for item in items):
+            form = "a plain list" if several else "one value, not a list or mapping"
+            draft.error(f"{what}: {key} must be {form}", where[key].line, place=name)
             shaped = False
     if not shaped:
         return None

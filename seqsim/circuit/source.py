@@ -29,8 +29,8 @@ from ruamel.yaml.scanner import Scanner
 from seqsim.circuit.names import one_line
 from seqsim.errors import CircuitError
 
-MOST_BYTES = 1 << 20
-"""Longest file (bytes): a board of 5,000 parts needs half of it."""
+MOST_BYTES = 1 << 19
+"""Longest file (bytes): a board of 3,000 parts needs about half of it."""
 MOST_NODES = 100_000
 """Most nodes of the tree, references expanded."""
 MOST_DEPTH = 16
@@ -254,6 +254,10 @@ def _syntax(error: MarkedYAMLError, text: str) -> str:
     shown = lines[mark.line].strip() if mark is not None and mark.line < len(lines) else ""
     if "\\t" in problem or "tab" in problem.lower():
         return "a tab stands where YAML wants spaces; indent with spaces"
+    if "scanning a tag" in str(error.context):
+        return "a name that begins with ! needs quotes"
+    if "scanning an alias" in str(error.context) or "scanning an anchor" in str(error.context):
+        return "a name that begins with * or & needs quotes"
     if "cannot start any token" in problem and mark is not None and mark.line < len(lines):
         sign = lines[mark.line][mark.column : mark.column + 1]
         if sign == "\t":
