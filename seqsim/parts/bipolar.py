@@ -35,6 +35,25 @@ The 2N3904 data sheet's least gain falls from 100 at 10 mA to 30 at 100 mA.
 """
 
 
+def junction(
+    net: Owned, role: str, transport: tuple[Chord, ...], points: tuple[str, str, str], beta: float, sign: int = 1
+) -> list[Turned]:
+    """Add the junction from the base to the last of ``points``, and return how a gain turns it.
+
+    ``points`` are base, far end and near end. More gain is less base current for the same transport: the
+    conductance falls and the weight rises.
+    """
+    base, far, near = points
+    found = []
+    for k, chord in enumerate(transport):
+        name = f"{role} {k + 1}"
+        inject = {base: sign, far: sign * beta, near: -sign * (1 + beta)}
+        net.hinge(name, {base: sign, near: -sign}, inject, chord.conductance / beta, chord.threshold)
+        found.append(Turned(name, Effect.SCALE, -1.0))
+        found.append(Turned(name, Effect.GAIN, 1.0, net.vector({far: sign * beta, near: -sign * beta})))
+    return found
+
+
 class Bipolar(Part):
     """What NPN and PNP transistors share; ``sign`` is +1 for NPN and -1 for PNP."""
 
@@ -81,8 +100,8 @@ class Bipolar(Part):
         """Add both junctions between the inner point ``base`` and the pins C and E, and their knobs."""
         s = self.sign
         transport = self.transport()
-        forward = self.junction(net, "base-emitter junction", transport, (base, "C", "E"), self.gain)
-        backward = self.junction(net, "base-collector junction", transport, (base, "E", "C"), self.reverse_gain)
+        forward = junction(net, "base-emitter junction", transport, (base, "C", "E"), self.gain, s)
+        backward = junction(net, "base-collector junction", transport, (base, "E", "C"), self.reverse_gain, s)
         crowded = "base-emitter junction 4"
         slope = sum(chord.conductance for chord in transport) / self.gain
         net.hinge(
@@ -100,24 +119,6 @@ class Bipolar(Part):
     def transport(self) -> tuple[Chord, ...]:
         """Return the chords of the current that both junctions send between collector and emitter."""
         return junction_chords(self.saturation_amps, anchors=junction_anchors(self.amps))
-
-    def junction(
-        self, net: Owned, role: str, transport: tuple[Chord, ...], points: tuple[str, str, str], beta: float
-    ) -> list[Turned]:
-        """Add the junction from the base to the last of ``points``, and return how a gain turns it.
-
-        More gain is less base current for the same transport: the conductance falls and the weight rises.
-        """
-        s = self.sign
-        base, far, near = points
-        found = []
-        for k, chord in enumerate(transport):
-            name = f"{role} {k + 1}"
-            inject = {base: s, far: s * beta, near: -s * (1 + beta)}
-            net.hinge(name, {base: s, near: -s}, inject, chord.conductance / beta, chord.threshold)
-            found.append(Turned(name, Effect.SCALE, -1.0))
-            found.append(Turned(name, Effect.GAIN, 1.0, net.vector({far: s * beta, near: -s * beta})))
-        return found
 
     def junction_spread(self) -> float:
         """Standard deviation of the junction voltage: the family's, or what the file says of the saturation current."""

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from seqsim.network import Builder, Network, Owned, Patch, Variant, vary
-from seqsim.network.network import Floats, Ints
+from seqsim.network.network import Floats
 from seqsim.parts import KINDS, Part
 
 NAME = "X1"
@@ -52,26 +52,19 @@ def currents(
     Gates stand at their defaults unless ``gates`` says otherwise; rules are not worked out.
     """
     variant = vary(network(what), patches)
-    pins = tuple(what.pins)
-    inner = np.arange(len(pins), len(variant.network.node_names))
-    level = np.array([volts[pin] for pin in pins] + [float(np.mean(list(volts.values())))] * len(inner))
-    drawn, slope = _drawn(variant, level, gates or {})
-    for _ in range(500):
-        if not len(inner) or np.abs(drawn[inner]).max() < 1e-14:
-            break
-        step = np.linalg.solve(slope[np.ix_(inner, inner)] + 1e-12 * np.eye(len(inner)), -drawn[inner])
-        length = 1.0
-        while length > 1e-9:
-            trial = level.copy()
-            trial[inner] += length * step
-            after, after_slope = _drawn(variant, trial, gates or {})
-            if np.abs(after[inner]).max() < np.abs(drawn[inner]).max():
-                level, drawn, slope = trial, after, after_slope
-                break
-            length /= 2
-        else:
-            break
-    assert not len(inner) or np.abs(drawn[inner]).max() < 1e-9, "the inner points did not settle"
+    pins, size = tuple(what.pins), len(variant.network.node_names)
+    hinges = _Hinges(variant, gates or {})
+    level = np.zeros(size)
+    level[: len(pins)] = [volts[pin] for pin in pins]
+    if size > len(pins):
+        assert size == len(pins) + 1, "one inner point can be settled"
+
+        def excess(inner: float) -> float:
+            level[-1] = inner
+            return float(hinges.drawn(level)[-1])
+
+        level[-1] = root(excess, min(volts.values()) - 50, max(volts.values()) + 50)
+    drawn = hinges.drawn(level)
     return {pin: float(drawn[k]) for k, pin in enumerate(pins)}
 
 
@@ -89,35 +82,34 @@ def power(drawn: Mapping[str, float], volts: Mapping[str, float]) -> float:
     return sum(amps * volts[pin] for pin, amps in drawn.items())
 
 
-def _drawn(variant: Variant, level: Floats, gates: Mapping[str, bool]) -> tuple[Floats, Floats]:
-    """Return what the hinges draw from each node (A), and its slope over the nodes (S)."""
-    network = variant.network
-    on = network.gate_default.copy()
-    for name, state in gates.items():
-        on[network.gate_index[name]] = state
-    on = np.where(variant.gate_force >= 0, variant.gate_force == 1, on)
-    drawn, slope = np.zeros(len(level)), np.zeros((len(level), len(level)))
-    kept = np.setdiff1d(np.arange(len(network.owners)), variant.replaced)
-    for ports, numbers, nodes in (
-        (network.hinges, kept, network.terminal_node),
-        (variant.ports, np.arange(len(variant.port_owners)), None),
-    ):
-        for k in numbers:
-            sense = _vector(ports.sense_at[k], ports.sense_weight[k], nodes, len(level))
-            inject = _vector(ports.inject_at[k], ports.inject_weight[0, k], nodes, len(level))
-            x = sense @ level - ports.threshold[0, k]
-            gate = ports.gate[k]
-            if (gate >= 0 and not on[gate]) or (ports.clamped[k] and x <= 0):
-                continue
-            drawn += ports.conductance[0, k] * x * inject
-            slope += ports.conductance[0, k] * np.outer(inject, sense)
-    return drawn, slope
+class _Hinges:
+    """The hinges of a variant that can carry current, as plain matrices over its nodes."""
 
+    def __init__(self, variant: Variant, gates: Mapping[str, bool]) -> None:
+        network = variant.network
+        on = network.gate_default.copy()
+        for name, state in gates.items():
+            on[network.gate_index[name]] = state
+        on = np.where(variant.gate_force >= 0, variant.gate_force == 1, on)
+        kept = np.setdiff1d(np.arange(len(network.owners)), variant.replaced)
+        rows = [(network.hinges, k, network.terminal_node) for k in kept]
+        rows += [(variant.ports, k, np.arange(variant.size)) for k in range(len(variant.port_owners))]
+        rows = [row for row in rows if row[0].gate[row[1]] < 0 or on[row[0].gate[row[1]]]]
+        self.sense = np.zeros((len(rows), variant.size))
+        self.inject = np.zeros((len(rows), variant.size))
+        for i, (ports, k, node) in enumerate(rows):
+            for at, weight, matrix in (
+                (ports.sense_at[k], ports.sense_weight[k], self.sense),
+                (ports.inject_at[k], ports.inject_weight[0, k], self.inject),
+            ):
+                for place, amount in zip(at, weight, strict=True):
+                    if place >= 0 and node[place] >= 0:
+                        matrix[i, node[place]] += amount
+        self.conductance = np.array([ports.conductance[0, k] for ports, k, _ in rows])
+        self.threshold = np.array([ports.threshold[0, k] for ports, k, _ in rows])
+        self.clamped = np.array([ports.clamped[k] for ports, k, _ in rows], dtype=np.bool_)
 
-def _vector(at: Ints, weight: Floats, nodes: Ints | None, size: int) -> Floats:
-    found = np.zeros(size)
-    for place, amount in zip(at, weight, strict=True):
-        node = place if nodes is None or place < 0 else nodes[place]
-        if node >= 0:
-            found[node] += amount
-    return found
+    def drawn(self, level: Floats) -> Floats:
+        """Return what is drawn from each node (A)."""
+        x = self.sense @ level - self.threshold
+        return np.asarray((self.conductance * np.where(self.clamped, np.maximum(x, 0), x)) @ self.inject)

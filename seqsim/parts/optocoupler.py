@@ -1,0 +1,105 @@
+"""Optocouplers: a light-emitting diode whose light drives the base of a transistor on the other side.
+
+The photocurrent flows from the collector into the base, as it does in the device. Drawn from anywhere else it would
+tie the two sides together, and an isolated side would float to whatever the arithmetic says.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import ClassVar, Literal
+
+from seqsim.network import Effect, Owned, Turned
+from seqsim.parts.bipolar import junction
+from seqsim.parts.failing import LEAK, between, gone, turned
+from seqsim.parts.laws import junction_anchors, junction_chords, saturation_for
+from seqsim.parts.part import JUDGED, Mode, Part, Rate, Severity, Source, Standing, value
+from seqsim.quantity import Unit
+
+LED_AMPS = 0.02
+LED_EMISSION = 1.5
+LED_OHMS = 2.0
+GAIN, REVERSE_GAIN, SATURATION_AMPS, RATED_AMPS = 300.0, 1.0, 1e-13, 0.05
+"""The phototransistor: only its transfer shows at the pins, so its gain is our choice."""
+
+LED = ("led junction 1", "led junction 2", "led junction 3")
+
+
+class Optocoupler(Part):
+    """A light-emitting diode and a phototransistor."""
+
+    title: ClassVar = "optocoupler"
+    pin_names: ClassVar = ("A", "K", "C", "E")
+    rate: ClassVar = Rate(5.0, Source("a diode and a transistor that ages: seqsim's judgement", Standing.JUDGEMENT))
+    symbol: ClassVar = "Optocoupler"
+
+    kind: Literal["optocoupler"] = "optocoupler"
+    transfer: float = value(
+        Unit.NUMBER, "collector current as a share of the diode's", 1.0, spread=0.4, least=0.01, most=50,
+        source=Source("PC817 data sheet: 0.5 to 6, classes of 1 to 2", Standing.MEMORY),
+    )  # fmt: skip
+    forward_volts: float = value(
+        Unit.VOLT, "forward voltage of the diode at 20 mA", 1.2, spread=0.04, least=0.8, most=3,
+        source=Source("PC817 data sheet: typical 1.2 V, at most 1.4 V at 20 mA", Standing.MEMORY),
+    )  # fmt: skip
+
+    @property
+    def led(self) -> tuple[float, float, float]:
+        """Saturation current (A), emission coefficient and series resistance (Ω) of the diode."""
+        return saturation_for(self.forward_volts, LED_AMPS, LED_EMISSION, LED_OHMS), LED_EMISSION, LED_OHMS
+
+    @property
+    def light(self) -> float:
+        """Base current for each ampere of the diode."""
+        return self.transfer / (GAIN + 1)
+
+    def emit(self, net: Owned) -> None:
+        """Add the diode, whose current also flows from collector to base, and the transistor."""
+        base = net.inner("base")
+        across = {"A": 1.0, "K": -1.0}
+        for role, chord in zip(LED, junction_chords(*self.led, junction_anchors(LED_AMPS)), strict=True):
+            inject = across | {base: -self.light, "C": self.light}
+            net.hinge(role, across, inject, chord.conductance, chord.threshold)
+        transport = junction_chords(SATURATION_AMPS, anchors=junction_anchors(RATED_AMPS))
+        junction(net, "base-emitter junction", transport, (base, "C", "E"), GAIN)
+        junction(net, "base-collector junction", transport, (base, "E", "C"), REVERSE_GAIN)
+        net.knob(
+            "led junction", 0.0, self.spread_of("forward_volts") * self.forward_volts, "PC817 data sheet",
+            *(Turned(role, Effect.SHIFT) for role in LED),
+        )  # fmt: skip
+        more = net.vector({base: -self.light, "C": self.light})
+        net.knob(
+            "transfer", 1.0, self.spread_of("transfer"), "classes of the PC817 data sheet",
+            *(Turned(role, Effect.GAIN, 1.0, more) for role in LED),
+        )  # fmt: skip
+
+    def modes(self) -> tuple[Mode, ...]:
+        """An aged or broken diode, a shorted, leaking or dead transistor."""
+        swap = f"replace {self.name} and measure again: with power off only its diode can be checked"
+        check = f"diode check {self.pin('A')} to {self.pin('K')} with power off: it does not conduct"
+        return (
+            turned(
+                self, "weak", 0.30, JUDGED, swap, "transfer", Severity("transfer ÷", Unit.NUMBER, 2.0, 100.0), down=True
+            ),
+            gone(self, "A-K open", 0.25, JUDGED, check, LED),
+            between(self, "A-K short", 0.08, JUDGED, ("A", "K")),
+            between(self, "C-E short", 0.20, JUDGED, ("C", "E")),
+            between(self, "leaky", 0.05, JUDGED, ("C", "E"), LEAK),
+            gone(
+                self, "C-E open", 0.12, JUDGED, swap,
+                tuple(f"base-{end} junction {k}" for end in ("emitter", "collector") for k in (1, 2, 3)),
+            ),
+        )  # fmt: skip
+
+    def cards(self, tag: str, node: Mapping[str, str]) -> tuple[str, ...]:
+        """A D card with a meter in series, an F card for the light, a Q card, and the models."""
+        amps, emission, ohms = self.led
+        between_, base = f"k{tag}", f"b{tag}"
+        return (
+            f"D{tag} {node['A']} {between_} md{tag}",
+            f"V{tag} {between_} {node['K']} 0.0",
+            f"F{tag} {node['C']} {base} V{tag} {self.light!r}",
+            f"Q{tag} {node['C']} {base} {node['E']} mq{tag}",
+            f".model md{tag} D(IS={amps!r} N={emission!r} RS={ohms!r})",
+            f".model mq{tag} NPN(IS={SATURATION_AMPS!r} BF={GAIN!r} BR={REVERSE_GAIN!r})",
+        )
