@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from difflib import get_close_matches
 
 LONGEST_WORD = 120
-FORBIDDEN = " .:@/,'\"`"
+FORBIDDEN = " .:@/,'\""
 
 
 def one_line(message: str) -> str:

@@ -15,7 +15,7 @@ _PASSING_ROLES = ("clamp", "body diode", "base-collector junction")
 STIFF_OHMS = 200.0
 """A supply behind more than this (Ω) is a signal, not a source of power (our judgement)."""
 LINK_SIEMENS = 1.0
-"""A passive part of at most 1 Ω (a fuse, a bead, a closed switch) carries a supply on to its other side."""
+"""A part of at most 1 Ω (a fuse, a bead, a closed switch, a load switch) carries a supply on to its other side."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,8 +93,8 @@ class Paths:
             net = ahead.pop()
             for flow in self.out_of.get(net, ()):
                 owner = self.circuit.parts.get(flow.owner)
-                linked = owner is not None and owner.passive and flow.siemens >= LINK_SIEMENS
-                if linked and flow.sink not in found:
+                linked = owner is not None and (owner.passive or owner.kind == "load_switch")
+                if linked and flow.siemens >= LINK_SIEMENS and flow.sink not in found:
                     found[flow.sink] = found[net]
                     ahead.append(flow.sink)
         return found

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
 from typing import Self
+from weakref import ref
 
 from seqsim.circuit.model import Circuit, Copper
 from seqsim.circuit.names import one_line, suggest
@@ -43,6 +44,9 @@ class Place:
         return self.name
 
 
+_LAST: dict[str, tuple[ref[Circuit], Places]] = {}
+
+
 class Places:
     """All places of a board, by name."""
 
@@ -66,9 +70,13 @@ class Places:
             self._lower.setdefault(name.lower(), []).append(name)
 
     @classmethod
-    def of(cls, circuit: Circuit) -> Self:
-        """Return the places of a circuit."""
-        return cls(circuit.pins(), circuit.parts, circuit.copper, circuit.grounds)
+    def of(cls, circuit: Circuit) -> Places:
+        """Return the places of a circuit; those of the last one are kept, for whoever asks for one after another."""
+        last = _LAST.get("circuit")
+        if last is None or last[0]() is not circuit:
+            last = ref(circuit), cls(circuit.pins(), circuit.parts, circuit.copper, circuit.grounds)
+            _LAST["circuit"] = last
+        return last[1]
 
     @classmethod
     def of_pins(cls, pins: Mapping[str, str], parts: Mapping[str, Part]) -> Self:

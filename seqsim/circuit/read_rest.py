@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 from seqsim.circuit.draft import Draft, Entry
@@ -35,7 +36,7 @@ MOST_SECONDS = 1e6
 MOST_VOLTS = 1e4
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Known:
     """What the other sections may name; parts and supplies with errors count as known."""
 
@@ -46,10 +47,19 @@ class Known:
     pins: Mapping[str, str]
     """net of each pin and supply entry"""
 
-    @property
-    def nets(self) -> tuple[str, ...]:
-        """All nets in the order of appearance."""
-        return tuple(dict.fromkeys((*self.pins.values(), GROUND)))
+    @cached_property
+    def nets(self) -> Mapping[str, tuple[str, ...]]:
+        """Pins and supply entries on each net, nets in the order of appearance."""
+        found: dict[str, list[str]] = {}
+        for pin, net in self.pins.items():
+            found.setdefault(net, []).append(pin)
+        found.setdefault(GROUND, [])
+        return {net: tuple(pins) for net, pins in found.items()}
+
+    @cached_property
+    def places(self) -> Places:
+        """Places of the board, copper left out."""
+        return Places.of_pins(self.pins, self.parts)
 
     def concerns_faulty(self, place: str) -> bool:
         """Tell whether a name is a pin of something that has an error itself."""
@@ -142,7 +152,7 @@ def _read_copper(draft: Draft, name: str, entry: Entry, known: Known) -> Copper 
     cut = _on_net(draft, keys["cuts_off"], f"cuts_off of {what}", net, known)
     if cut is None:
         return None
-    rest = [pin for pin, at in known.pins.items() if at == net and pin not in cut]
+    rest = [pin for pin in known.nets[net] if pin not in cut]
     if not cut:
         draft.error(f"cuts_off of {what} is empty; list the pins on one side of the break", keys["cuts_off"].line)
         return None
@@ -165,12 +175,11 @@ def _read_copper(draft: Draft, name: str, entry: Entry, known: Known) -> Copper 
 
 def _on_net(draft: Draft, entry: Entry, what: str, net: str, known: Known) -> list[str] | None:
     """Return the terminals of a list that must lie on a net; None after an error."""
-    here = [pin for pin, at in known.pins.items() if at == net]
-    places = Places.of_pins(known.pins, known.parts)
+    here = known.nets[net]
     found: list[str] = []
     good = True
     for item in draft.texts(entry.node, what):
-        pin = item.text + ENTRY if item.text in known.supply_names else places.pin(item.text) or item.text
+        pin = item.text + ENTRY if item.text in known.supply_names else known.places.pin(item.text) or item.text
         if pin not in known.pins:
             good = False
             if not known.concerns_faulty(pin):

@@ -41,7 +41,7 @@ def chain(copper: str = "") -> Circuit:
 
 
 def test_a_divider_divides() -> None:
-    """10 V over 1 kΩ and two of 1 kΩ side by side: 10/3 V (Ohm's law; switch and 1 nS to ground change less than 1 mV)."""
+    """10 V over 1 kΩ and two of 1 kΩ side by side: 10/3 V (Ohm's law; 1 nS to ground changes less than 1 mV)."""
     assert levels(chain(), "half").at("MID") == pytest.approx(10 / 3, abs=1e-3)
 
 
