@@ -94,11 +94,11 @@ class Optocoupler(Part):
     def cards(self, tag: str, node: Mapping[str, str]) -> tuple[str, ...]:
         """A D card with a meter in series, an F card for the light, a Q card, and the models."""
         amps, emission, ohms = self.led
-        between_, base = f"k{tag}", f"b{tag}"
+        middle, base = f"k{tag}", f"b{tag}"
         return (
-            f"D{tag} {node['A']} {between_} md{tag}",
-            f"V{tag} {between_} {node['K']} 0.0",
-            f"F{tag} {node['C']} {base} V{tag} {self.light!r}",
+            f"D{tag} {node['A']} {middle} md{tag}",
+            f"V{tag}l {middle} {node['K']} 0.0",
+            f"F{tag} {node['C']} {base} V{tag}l {self.light!r}",
             f"Q{tag} {node['C']} {base} {node['E']} mq{tag}",
             f".model md{tag} D(IS={amps!r} N={emission!r} RS={ohms!r})",
             f".model mq{tag} NPN(IS={SATURATION_AMPS!r} BF={GAIN!r} BR={REVERSE_GAIN!r})",
