@@ -128,5 +128,3 @@ def _left_over(system: System, base: Floats, across: Floats, volts: Floats) -> F
     full = np.zeros(system.nodes + 1)
     np.add.at(full, system.inject_at, system.inject_weight * flowing[:, None])
     return np.asarray(full[:-1] + LEAK * volts[:-1])
-
-

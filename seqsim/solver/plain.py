@@ -8,13 +8,14 @@ Technical Journal 44 (1965) 1605-1620, from memory, is what source stepping foll
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 
 import numpy as np
 
 from seqsim.network import Network, Patch, Variant, vary
 from seqsim.network.network import Bools, Floats
 from seqsim.solver.state import Levels, State, Steadiness, Way
-from seqsim.solver.system import System, flatten
+from seqsim.solver.system import LEAK, System, flatten
 
 NEWTON_STEPS = 60
 ROUNDS = 200
@@ -113,7 +114,7 @@ def settle(system: System, static: Bools, start: State) -> Levels:
             return Levels(system, volts, state, gates, Steadiness.FAILED, way)
         above = sides(system, volts, state.above)
         if np.array_equal(above, state.above):
-            return Levels(system, volts, state, gates, Steadiness.STEADY, way)
+            return refined(Levels(system, volts, state, gates, Steadiness.STEADY, way))
         key = state.above.tobytes()
         if key in seen:
             if one_by_one:
@@ -127,6 +128,13 @@ def settle(system: System, static: Bools, start: State) -> Levels:
             above = _only_fastest(system, state.above, above)
         state = State(state.conducting, above, state.ratios)
     return _oscillating(system, static, state, volts_seen, sides_seen, way)
+
+
+def refined(levels: Levels) -> Levels:
+    """Correct the volts once by the currents that are left over, which gives floating nodes their digits back."""
+    volts = levels.volts.copy()
+    volts[:-1] -= np.linalg.solve(levels.system.matrix(levels.active()), residual(levels))
+    return replace(levels, volts=volts)
 
 
 def _only_fastest(system: System, before: Bools, after: Bools) -> Bools:
@@ -311,8 +319,4 @@ def residual(levels: Levels) -> Floats:
     system = levels.system
     full = np.zeros(system.nodes + 1)
     np.add.at(full, system.inject_at, system.inject_weight * currents(levels)[:, None])
-    from seqsim.solver.system import LEAK
-
     return np.asarray(full[:-1] + LEAK * levels.volts[:-1])
-
-

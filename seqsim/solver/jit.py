@@ -1,0 +1,61 @@
+"""Compilation of the kernel, kept on disk for the next run.
+
+Numba looks at a function's own file to see whether its cache is stale, not at the files of the functions that it
+calls; so the folder's name carries a hash of all the sources, and a change of any of them starts a new folder.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import shutil
+from collections.abc import Callable
+from functools import cache
+from pathlib import Path
+from typing import TypeVar, cast
+
+import numba
+from numba import njit
+from platformdirs import user_cache_path
+
+KEPT = 3
+"""Folders of compiled code that are kept, the newest ones."""
+
+Function = TypeVar("Function", bound=Callable[..., object])
+
+
+@cache
+def cache_folder() -> Path:
+    """Return the folder in the user's cache that holds the code compiled from these sources."""
+    sources = b"".join(path.read_bytes() for path in sorted(Path(__file__).parent.glob("*.py")))
+    name = hashlib.sha256(sources + numba.__version__.encode()).hexdigest()[:16]
+    return user_cache_path("seqsim") / "compiled" / name
+
+
+def is_compiled() -> bool:
+    """Tell whether compiled code is on disk, so that nobody has to wait for the compiler."""
+    folder = cache_folder()
+    return folder.is_dir() and any(folder.rglob("*.nbc"))
+
+
+def compiled(function: Function) -> Function:
+    """Compile a function when it is first called, or take it from the cache."""
+    before = numba.config.CACHE_DIR
+    numba.config.CACHE_DIR = str(_prepared())
+    try:
+        return cast("Function", njit(cache=True)(function))
+    finally:
+        numba.config.CACHE_DIR = before
+
+
+@cache
+def _prepared() -> Path:
+    """Make the folder, and clear away what older versions left."""
+    folder = cache_folder()
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        others = sorted((path for path in folder.parent.iterdir() if path != folder), key=lambda p: p.stat().st_mtime)
+        for stale in others[: max(len(others) - KEPT + 1, 0)]:
+            shutil.rmtree(stale, ignore_errors=True)
+    except OSError:  # a read-only home: numba then finds a place of its own, or compiles anew
+        pass
+    return folder
