@@ -5,18 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 from seqsim.circuit.draft import Draft, Entry
+from seqsim.circuit.known import Known, read_net
 from seqsim.circuit.model import Circuit
 from seqsim.circuit.places import Places
 from seqsim.circuit.read_parts import read_models, read_parts, read_supplies
-from seqsim.circuit.read_rest import (
-    Known,
-    read_copper,
-    read_net,
-    read_probe_points,
-    read_rails,
-    read_rules,
-    read_states,
-)
+from seqsim.circuit.read_rules import read_rules
+from seqsim.circuit.read_sections import read_copper, read_probe_points, read_rails, read_states
 from seqsim.circuit.source import Entries, Text, parse_source, read_bytes
 from seqsim.network import GROUND
 from seqsim.parts.supply import ENTRY

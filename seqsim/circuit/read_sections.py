@@ -1,69 +1,23 @@
-"""Power states, copper, rails, target, probe points and rules of a circuit file."""
+"""Power states, copper, rails and probe points of a circuit file."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
-from functools import cached_property
 from typing import Any
 
 from seqsim.circuit.draft import Draft, Entry
-from seqsim.circuit.model import (
-    OFF,
-    UP_WITHIN,
-    Before,
-    Copper,
-    Monotonic,
-    NeverAbove,
-    Off,
-    PowerState,
-    ProbePoint,
-    Rail,
-    Rises,
-    Rule,
-)
+from seqsim.circuit.known import Known, read_net
+from seqsim.circuit.model import OFF, UP_WITHIN, Copper, PowerState, ProbePoint, Rail
 from seqsim.circuit.names import suggest
 from seqsim.circuit.places import Places
 from seqsim.circuit.source import Items, Node, Text
 from seqsim.errors import UnknownPlaceError
-from seqsim.network import GROUND
-from seqsim.parts import Part, Supply
+from seqsim.parts import Part
 from seqsim.parts.supply import ENTRY
 from seqsim.quantity import Unit
 
 SWITCH_WORDS = ("closed", "open", "on", "off", "fitted", "removed", "pressed", "released")
 MOST_SECONDS = 1e6
 MOST_VOLTS = 1e4
-
-
-@dataclass(frozen=True)
-class Known:
-    """What the other sections may name; parts and supplies with errors count as known."""
-
-    supplies: Mapping[str, Supply]
-    supply_names: frozenset[str]
-    parts: Mapping[str, Part]
-    faulty: frozenset[str]
-    pins: Mapping[str, str]
-    """net of each pin and supply entry"""
-
-    @cached_property
-    def nets(self) -> Mapping[str, tuple[str, ...]]:
-        """Pins and supply entries on each net, nets in the order of appearance."""
-        found: dict[str, list[str]] = {}
-        for pin, net in self.pins.items():
-            found.setdefault(net, []).append(pin)
-        found.setdefault(GROUND, [])
-        return {net: tuple(pins) for net, pins in found.items()}
-
-    @cached_property
-    def places(self) -> Places:
-        """Places of the board, copper left out."""
-        return Places.of_pins(self.pins, self.parts)
-
-    def concerns_faulty(self, place: str) -> bool:
-        """Tell whether a name is a pin of something that has an error itself."""
-        return place.partition(".")[0].partition("/")[0] in self.faulty
 
 
 def read_states(draft: Draft, node: Node, known: Known) -> dict[str, PowerState]:
@@ -200,22 +154,6 @@ def _on_net(draft: Draft, entry: Entry, what: str, net: str, known: Known) -> li
     return found if good else None
 
 
-def read_net(draft: Draft, node: Node, what: str, known: Known, *, ground: bool = True) -> str | None:
-    """Return the name of a net of the board."""
-    name = draft.text(node, what)
-    if name is None:
-        return None
-    if name == GROUND and not ground:
-        draft.error(f"{what} is {GROUND}, which is always 0 V; name another net", node.line, got=name)
-        return None
-    if name not in known.nets:
-        on = known.pins.get(name)
-        hint = f"; it is a pin of net {on}" if on else suggest(name, known.nets)
-        draft.error(f"{what} is '{name}', which is no net of this board{hint}", node.line, place=name, got=name)
-        return None
-    return name
-
-
 def read_rails(draft: Draft, node: Node, known: Known) -> dict[str, Rail]:
     """Return the rails in the order in which they should come up."""
     found = {}
@@ -278,76 +216,3 @@ def read_probe_points(draft: Draft, node: Node, known: Known, places: Places) ->
         draft.lines[f"probe_points/{place.name}"] = entry.line
         found[place.name] = ProbePoint(place=place.name, **data)
     return found
-
-
-_RULE_KEYS = {
-    "before": ("before", "by"),
-    "never_above": ("never_above", "by"),
-    "rises": ("rises", "in"),
-    "monotonic": ("monotonic",),
-    "off": ("off", "within"),
-}
-
-
-def read_rules(draft: Draft, node: Node, known: Known) -> tuple[Rule, ...]:
-    """Return the sequencing rules."""
-    if isinstance(node, Text) and not node.text:
-        return ()
-    if not isinstance(node, Items):
-        draft.error("rules must be a list, one rule a line beginning with `- `", node.line, expected="a list")
-        return ()
-    found = []
-    for number, item in enumerate(node.items):
-        draft.lines[f"rules/{number}"] = item.line
-        rule = _read_rule(draft, item, f"rule {number + 1}", known)
-        if rule is not None:
-            found.append(rule)
-    return tuple(found)
-
-
-def _read_rule(draft: Draft, node: Node, what: str, known: Known) -> Rule | None:
-    keys = draft.entries(node, what)
-    heads = [key for key in keys if key in _RULE_KEYS]
-    if len(heads) != 1:
-        hint = suggest(next(iter(keys), ""), _RULE_KEYS) if not heads else "; write one rule for each"
-        message = f"{what} must have one of the keys {', '.join(_RULE_KEYS)}{hint}"
-        draft.error(message, node.line, expected=" or ".join(_RULE_KEYS))
-        return None
-    head = heads[0]
-    wanted = _RULE_KEYS[head]
-    what = f"{what} ({head})"
-    good = True
-    for key, entry in keys.items():
-        if key not in wanted:
-            draft.error(f"{what} has no key '{key}'{suggest(key, wanted)}", entry.line, got=key)
-            good = False
-    for key in wanted:
-        if key not in keys:
-            draft.error(f"{what} has no {key}; write `{key}:` with its limits", node.line, expected=key)
-            good = False
-    return _typed_rule(draft, head, keys, what, known) if good else None
-
-
-def _typed_rule(draft: Draft, head: str, keys: Mapping[str, Entry], what: str, known: Known) -> Rule | None:
-    subject = keys[head]
-    if head in ("before", "never_above"):
-        items = draft.texts(subject.node, what)
-        nets = [read_net(draft, item, f"a net of {what}", known) for item in items]
-        if len(nets) != 2 or nets[0] == nets[1]:
-            draft.error(f"{what} must name two nets, like `[A, B]`", subject.line)
-            return None
-        if head == "before":
-            span = draft.span(keys["by"].node, f"by of {what}", Unit.SECOND)
-            if nets[0] is None or nets[1] is None or span is None:
-                return None
-            return Before(first=nets[0], second=nets[1], least=span[0], most=span[1])
-        by = draft.quantity(keys["by"].node, f"by of {what}", Unit.VOLT, most=MOST_VOLTS)
-        return None if None in (*nets, by) else NeverAbove(net=str(nets[0]), other=str(nets[1]), by=by or 0.0)
-    net = read_net(draft, subject.node, f"the net of {what}", known, ground=False)
-    if head == "monotonic":
-        return None if net is None else Monotonic(net=net)
-    if head == "rises":
-        span = draft.span(keys["in"].node, f"in of {what}", Unit.SECOND)
-        return None if net is None or span is None else Rises(net=net, least=span[0], most=span[1])
-    within = draft.quantity(keys["within"].node, f"within of {what}", Unit.SECOND, most=MOST_SECONDS)
-    return None if net is None or within is None else Off(net=net, within=within)
