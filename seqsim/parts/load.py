@@ -24,7 +24,7 @@ class Load(Part):
 
     title: ClassVar = "load"
     pin_names: ClassVar = ("1", "2")
-    rate: ClassVar = Rate(10.0, Source("MIL-HDBK-217F parts count, integrated circuits (4 to 24)", Standing.SEEN))
+    rate: ClassVar = Rate(5.0, Source("MIL-HDBK-217F parts count, small integrated circuits (2.6 to 7)", Standing.SEEN))
     symbol: ClassVar = "RBox"
 
     kind: Literal["load"] = "load"

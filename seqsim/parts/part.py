@@ -267,7 +267,7 @@ class Part(BaseModel, ABC):
             return raw
         number = parse_quantity(raw, known.unit) if isinstance(raw, str) else float(raw)
         if not known.least <= number <= known.most:
-            least, most = (format_quantity(limit, known.unit) for limit in (known.least, known.most))
+            least, most = (format_quantity(limit, known.unit, 6) for limit in (known.least, known.most))
             limits = f"at least {least}" if known.most == math.inf else f"between {least} and {most}"
             raise PartError(info.field_name, f"{info.field_name} is {raw}, but it must be {limits}")
         return number
