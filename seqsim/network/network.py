@@ -129,7 +129,7 @@ class Network:
     @cached_property
     def pins_on(self) -> Mapping[str, tuple[str, ...]]:
         """Terminals on each net, in the order of the file; inner points excluded."""
-        found: dict[str, list[str]] = {GROUND: []} | {name: [] for name in self.node_names[: self.nets]}
+        found: dict[str, list[str]] = {name: [] for name in (GROUND, *self.node_names[: self.nets])}
         for name, node in zip(self.terminals, self.terminal_node, strict=True):
             if node < self.nets:
                 found[GROUND if node < 0 else self.node_names[node]].append(name)
@@ -251,7 +251,9 @@ def weights(mappings: Iterable[Mapping[str, float]], number: Mapping[str, int]) 
     weight = np.zeros((len(listed), WIDTH))
     for k, mapping in enumerate(listed):
         if len(mapping) > WIDTH:
-            message = f"an element touches {len(mapping)} terminals ({', '.join(mapping)}); at most {WIDTH} are possible"
+            message = (
+                f"an element touches {len(mapping)} terminals ({', '.join(mapping)}); at most {WIDTH} are possible"
+            )
             raise ValueError(message)
         for place, (terminal, value) in enumerate(mapping.items()):
             at[k, place] = number[terminal]

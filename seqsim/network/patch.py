@@ -14,9 +14,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from seqsim.network.network import Floats
 
-    Number = float | NDArray
+    Number = float | Floats
 
 
 @dataclass(frozen=True, slots=True)

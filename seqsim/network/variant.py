@@ -348,4 +348,3 @@ class _Varying:
                     nodes[k, side, place] = self.pin_node[network.terminal_index[terminal]]
                     weights[k, side, place] = weight
         return at, nodes, weights
-

@@ -11,7 +11,7 @@ import shutil
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
-from typing import TypeVar, cast
+from typing import Any, TypeVar, cast
 
 import numba
 from numba import njit
@@ -39,12 +39,13 @@ def is_compiled() -> bool:
 
 def compiled(function: Function) -> Function:
     """Compile a function when it is first called, or take it from the cache."""
-    before = numba.config.CACHE_DIR
-    numba.config.CACHE_DIR = str(_prepared())
+    config: Any = numba.config
+    before = config.CACHE_DIR
+    config.CACHE_DIR = str(_prepared())
     try:
         return cast("Function", njit(cache=True)(function))
     finally:
-        numba.config.CACHE_DIR = before
+        config.CACHE_DIR = before
 
 
 @cache

@@ -1,0 +1,202 @@
+"""The compiled loop over variants and severities: settle each, then take its readings."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from seqsim.network import WIDTH
+from seqsim.network.network import Bools, Floats, Ints
+from seqsim.solver.arrays import Hinges, Ratios, Reference, Rules, Work
+from seqsim.solver.jit import compiled
+from seqsim.solver.kernel import restore, settle
+from seqsim.solver.pack import Latents, Pack, Probes, Solved
+from seqsim.solver.update import probe
+
+MOST_CHOSEN = 400
+"""Hinges that may differ from the reference before the dense fallback takes over."""
+LIGHT_LOAD = 1e-5
+"""A meter that changes a reading by less than this share is applied to the solution instead of solved for."""
+
+
+@compiled
+def _place_ports(h: Hinges, pack: Pack, variant: int, severity: int, base: int) -> int:
+    """Copy the ports of a variant behind the network's hinges; return how many hinges there are now."""
+    start = pack.port_start[variant]
+    count = pack.port_start[variant + 1] - start
+    wide = pack.wide_start[variant] + severity * count
+    for q in range(count):
+        k = base + q
+        for p in range(WIDTH):
+            h.sense_at[k, p] = pack.sense_at[start + q, p]
+            h.sense_weight[k, p] = pack.sense_weight[start + q, p]
+            h.inject_at[k, p] = pack.inject_at[start + q, p]
+            h.inject_weight[k, p] = pack.inject_weight[wide + q, p]
+        h.conductance[k] = pack.conductance[wide + q]
+        h.threshold[k] = pack.threshold[wide + q]
+        h.gate[k] = pack.gate[start + q]
+        h.clamped[k] = pack.clamped[start + q]
+        h.after[k] = pack.after[start + q]
+        h.instead_of[k] = pack.instead_of[start + q]
+        h.alive[k] = True
+    for i in range(pack.replaced_start[variant], pack.replaced_start[variant + 1]):
+        h.alive[pack.replaced[i]] = False
+    return int(base + count)
+
+
+@compiled
+def _place_meter(h: Hinges, k: int, plus: int, minus: int, siemens: float, volts: float, most: float) -> int:
+    """Put a meter behind all other hinges; return how many hinges there are now."""
+    count = 2 if most < np.inf else 1
+    for q in range(count):
+        sign = 1.0 if q == 0 else -1.0
+        for p in range(WIDTH):
+            h.sense_at[k + q, p] = plus
+            h.inject_at[k + q, p] = plus
+            h.sense_weight[k + q, p] = 0.0
+            h.inject_weight[k + q, p] = 0.0
+        h.sense_at[k + q, 1] = minus
+        h.inject_at[k + q, 1] = minus
+        h.sense_weight[k + q, 0] = sign
+        h.sense_weight[k + q, 1] = -sign
+        h.inject_weight[k + q, 0] = 1.0
+        h.inject_weight[k + q, 1] = -1.0
+        h.conductance[k + q] = siemens
+        h.threshold[k + q] = volts if q == 0 else most
+        h.gate[k + q] = -1
+        h.clamped[k + q] = q == 1
+        h.after[k + q] = -1
+        h.instead_of[k + q] = -1
+        h.alive[k + q] = True
+    return k + count
+
+
+@compiled
+def _moves(h: Hinges, w: Work, alias: Ints, latents: Latents, row: Floats, moves: Floats) -> None:
+    """Put the change of a reading for one standard deviation of each latent into ``moves`` (l,)."""
+    moves[:] = 0.0
+    for e in range(len(latents.latent)):
+        k = alias[latents.hinge[e]]
+        g = w.active[k]
+        if g == 0.0:
+            continue
+        x = -h.threshold[k]
+        for p in range(WIDTH):
+            x += h.sense_weight[k, p] * w.volts[h.sense_at[k, p]]
+        felt = 0.0
+        if latents.effect[e] == 2:
+            for p in range(WIDTH):
+                felt += latents.weight[e, p] * row[h.inject_at[k, p]]
+            felt *= g * x
+        else:
+            for p in range(WIDTH):
+                felt += h.inject_weight[k, p] * row[h.inject_at[k, p]]
+            felt *= g * x if latents.effect[e] == 0 else -g
+        moves[latents.latent[e]] -= felt * latents.coefficient[e]
+
+
+@compiled
+def sweep(
+    h: Hinges, ref: Reference, base_ratios: Ratios, static: Bools, table: Ints, table_start: Ints, gate_start: Ints,
+    driven: Ints, kind: Ints, row_start: Ints, pack: Pack, severity: Ints, first: Bools, first_above: Bools,
+    first_ratios: Floats, probes: Probes, latents: Latents, solved: Solved,
+) -> None:  # fmt: skip
+    """Settle the variants of ``pack`` (or one ``severity`` of each, where it is not -1) and fill ``solved``.
+
+    Starts are ``first``, ``first_above`` and ``first_ratios``: one row for each variant, numbered as its hinges are, or
+    a single row, the reference's own state.
+    """
+    size = len(ref.volts)
+    base = len(ref.active)
+    from_reference = first.shape[1] == base
+    sensitive = latents.size > 0
+    width = len(h.gate)
+    rows = len(kind)
+    work = Work(
+        np.zeros(size), np.zeros(width, dtype=np.bool_), np.zeros(width, dtype=np.bool_), np.zeros(width),
+        static.copy(), np.zeros(rows, dtype=np.bool_), np.zeros(rows, dtype=np.bool_),
+        np.zeros(len(base_ratios.at)), np.zeros(MOST_CHOSEN, dtype=np.int64), np.zeros(MOST_CHOSEN),
+        np.zeros(MOST_CHOSEN), np.zeros((MOST_CHOSEN, MOST_CHOSEN)), np.zeros(MOST_CHOSEN), np.zeros(size),
+        np.zeros(width), np.zeros(2, dtype=np.int64),
+    )  # fmt: skip
+    row = np.zeros(size)
+    alias = np.arange(base)
+    kept = np.zeros(width, dtype=np.bool_)
+    kept_above = np.zeros(rows, dtype=np.bool_)
+    kept_ratios = np.zeros(len(base_ratios.at))
+    settled_volts = np.zeros(size)
+    item = 0
+    for v in range(len(pack.severities)):
+        low, high = 0, pack.severities[v]
+        if severity[v] >= 0:
+            low, high = severity[v], severity[v] + 1
+        ratios = Ratios(
+            pack.ratio_at[v], pack.ratio_nodes[v], base_ratios.weights, base_ratios.efficiency, base_ratios.floor
+        )
+        rows_at = pack.row_set[v]
+        for i in range(pack.port_start[v], pack.port_start[v + 1]):
+            if pack.port_of[i] >= 0:
+                alias[pack.port_of[i]] = base + i - pack.port_start[v]
+        for s in range(low, high):
+            total = _place_ports(h, pack, v, s, base)
+            at = min(s, pack.rising.shape[1] - 1)
+            rules = Rules(
+                pack.rise_at[rows_at], pack.rise_weight, pack.rising[rows_at, at], pack.fall_at[rows_at],
+                pack.fall_weight, pack.falling[rows_at, at], kind, row_start, table_start, table, gate_start, driven,
+                static, pack.gate_force[v], pack.side_force[v],
+            )  # fmt: skip
+            work.size[0] = total
+            if from_reference:
+                for k in range(base):
+                    work.conducting[k] = first[0, k]
+                for k in range(base, total):
+                    origin = pack.port_of[pack.port_start[v] + k - base]
+                    work.conducting[k] = origin >= 0 and first[0, origin]
+                work.above[:] = first_above[0]
+                work.ratios[:] = first_ratios[0]
+            else:
+                for k in range(total):
+                    work.conducting[k] = first[v, k]
+                work.above[:] = first_above[v]
+                work.ratios[:] = first_ratios[v]
+            steadiness, way = settle(h, ref, rules, ratios, work)
+            solved.steadiness[item] = steadiness
+            solved.way[item] = way
+            for node in range(size):
+                solved.volts[item, node] = work.volts[node]
+                settled_volts[node] = work.volts[node]
+            for k in range(total):
+                solved.conducting[item, k] = work.conducting[k]
+                kept[k] = work.conducting[k]
+            solved.above[item] = work.above
+            solved.ratios[item] = work.ratios
+            kept_above[:] = work.above
+            kept_ratios[:] = work.ratios
+            for r in range(len(probes.siemens)):
+                plus, minus = probes.plus[v, r], probes.minus[v, r]
+                if plus == minus:
+                    continue
+                restore(h, ref, ratios, rules, work, kept, kept_above, kept_ratios, settled_volts, total)
+                ohms = probe(h, ref, work, plus, minus, row)
+                solved.ohms[item, r] = ohms
+                siemens = probes.siemens[r]
+                read = settled_volts[plus] - settled_volts[minus]
+                load = abs(ohms * siemens)
+                if probes.volts[r] == 0.0 and (load < LIGHT_LOAD or steadiness != 0):
+                    read /= 1.0 + load
+                elif siemens > 0.0:
+                    work.size[0] = _place_meter(h, total, plus, minus, siemens, probes.volts[r], probes.most[r])
+                    for k in range(total, work.size[0]):
+                        work.conducting[k] = False
+                    settle(h, ref, rules, ratios, work)
+                    read = work.volts[plus] - work.volts[minus]
+                    if sensitive:
+                        probe(h, ref, work, plus, minus, row)
+                solved.read[item, r] = read
+                if sensitive:
+                    _moves(h, work, alias, latents, row, solved.moves[item, r])
+            item += 1
+            for i in range(pack.replaced_start[v], pack.replaced_start[v + 1]):
+                h.alive[pack.replaced[i]] = True
+        for i in range(pack.port_start[v], pack.port_start[v + 1]):
+            if pack.port_of[i] >= 0:
+                alias[pack.port_of[i]] = pack.port_of[i]
