@@ -14,9 +14,9 @@ from seqsim.errors import NoSteadyLevelError, UnknownPlaceError
 from seqsim.faults import find_fault, middle
 from seqsim.network import Effect, Patch, SetSide, Variant, vary
 from seqsim.network.network import Bools, Floats
-from seqsim.results.spread import node_impedance, sensitivities
 from seqsim.solver import Levels, State, Steadiness, currents, flatten, solve_variant, static_gates
 from seqsim.solver.plain import all_off, all_on
+from seqsim.solver.sensitivity import node_impedance, sensitivities
 from seqsim.wording import SCHEMA, Result
 
 if TYPE_CHECKING:

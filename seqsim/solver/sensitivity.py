@@ -6,7 +6,8 @@ import numpy as np
 
 from seqsim.network import Effect, Knob
 from seqsim.network.network import Floats, Ints
-from seqsim.solver import Levels, currents
+from seqsim.solver.plain import currents
+from seqsim.solver.state import Levels
 
 
 def node_impedance(levels: Levels) -> Floats:
