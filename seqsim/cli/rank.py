@@ -11,9 +11,7 @@ from seqsim.cli.answer import Answer, BoardArgument, JsonOption
 
 def rank(
     board: BoardArgument,
-    readings: Annotated[
-        str | None, typer.Argument(metavar="READINGS", help="A file of readings, YAML or CSV.")
-    ] = None,
+    readings: Annotated[str | None, typer.Argument(metavar="READINGS", help="A file of readings, YAML or CSV.")] = None,
     read: Annotated[
         list[str] | None,
         typer.Option(
