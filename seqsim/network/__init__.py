@@ -1,7 +1,9 @@
 """The vocabulary between parts and solver: what a network is made of, and the one way to change it."""
 
 from seqsim.network.elements import (
+    FARADS,
     GROUND,
+    SECONDS,
     WIDTH,
     Effect,
     Hinge,
@@ -28,7 +30,9 @@ from seqsim.network.patch import (
 from seqsim.network.variant import Variant, vary
 
 __all__ = [
+    "FARADS",
     "GROUND",
+    "SECONDS",
     "WIDTH",
     "Bridge",
     "Builder",

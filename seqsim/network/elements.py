@@ -19,6 +19,12 @@ WIDTH = 4
 """Most terminals that one hinge or rule row may sense or inject at."""
 
 
+SECONDS = "seconds"
+"""Name of the knob, where a part has one, that scales all seconds of its rule."""
+FARADS = "farads"
+"""Name of the knob that scales the capacitance of a part."""
+
+
 class RowClass(IntEnum):
     """What a rule row decides; in a cycle only the fastest class of rows is updated."""
 
@@ -80,6 +86,10 @@ class Rule:
     outputs: Mapping[str, Callable[[Mapping[str, bool]], bool]]
     delays: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     """seconds by which a gate turns on and off late; gates that are not listed follow at once"""
+    ramps: Mapping[str, tuple[str, float]] = field(default_factory=dict)
+    """knob of the owner that rises from zero to where it stands once a gate is on, and in how many seconds"""
+    pauses: Mapping[str, tuple[str, float]] = field(default_factory=dict)
+    """row whose fall keeps a gate off for so many seconds"""
 
 
 class Effect(Enum):
@@ -138,7 +148,10 @@ class Ratio:
 
 @dataclass(frozen=True, slots=True)
 class Storage:
-    """A capacitance between two terminals (farads); steady levels ignore it, power-up in time needs it."""
+    """A capacitance between two terminals (farads), scaled by the owner's knob of that name.
+
+    Steady levels ignore it, power-up in time needs it.
+    """
 
     owner: str
     plus: str

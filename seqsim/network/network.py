@@ -400,14 +400,18 @@ class Owned:
         outputs: Mapping[str, Callable[[Mapping[str, bool]], bool]],
         *,
         delays: Mapping[str, tuple[float, float]] | None = None,
+        ramps: Mapping[str, tuple[str, float]] | None = None,
+        pauses: Mapping[str, tuple[str, float]] | None = None,
     ) -> None:
         """Add a rule whose gates are called ``OWNER:label``; hinges name them by ``gate=part.gate_name(label)``.
 
-        ``delays`` gives, by label, the seconds by which a gate turns on and off late.
+        ``delays``, ``ramps`` and ``pauses`` are those of `Rule`, by label.
         """
         named = {self.gate_name(label): function for label, function in outputs.items()}
         late = {self.gate_name(label): seconds for label, seconds in (delays or {}).items()}
-        self._builder.add(Rule(self.owner, rows, named, late))
+        rising = {self.gate_name(label): knob for label, knob in (ramps or {}).items()}
+        resting = {self.gate_name(label): row for label, row in (pauses or {}).items()}
+        self._builder.add(Rule(self.owner, rows, named, late, rising, resting))
 
     def gate_name(self, label: str) -> str:
         """Name of the gate ``label`` of this part."""

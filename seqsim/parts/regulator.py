@@ -13,7 +13,7 @@ from typing import Any, ClassVar, Literal
 from pydantic import field_validator
 
 from seqsim.errors import QuantityError
-from seqsim.network import Bridge, Effect, Owned, Row, RowClass, SetGate, Turned
+from seqsim.network import SECONDS, Bridge, Effect, Owned, Row, RowClass, SetGate, Turned
 from seqsim.parts.chip import Chip, body_diode, body_diode_model, limited_current, step, whole
 from seqsim.parts.failing import between, turned
 from seqsim.parts.part import JUDGED, Mode, PartError, Rate, Severity, Source, Standing, value
@@ -87,7 +87,7 @@ class Regulator(Chip):
         Unit.SHARE, "window of volts in which PG is released", (0.94, 1.04), source=WINDOW
     )
     power_good_ohms: float = value(Unit.OHM, "resistance of PG when it pulls", 50.0, source=TYPICAL, least=1, most=1e4)
-    start_delay: float = value(Unit.SECOND, "from enable to the start of the ramp", 200e-6, source=TYPICAL)
+    start_delay: float = value(Unit.SECOND, "from enable to the start of the ramp", 200e-6, spread=0.2, source=TYPICAL)
     ramp: float = value(Unit.SECOND, "duration of the output's ramp", 1e-3, source=TYPICAL)
     restart_delay: float = value(Unit.SECOND, "pause before another start after an undervoltage", 0.0)
     power_good_delay: float = value(Unit.SECOND, "from inside the window to PG released", 50e-6, source=TYPICAL)
@@ -244,8 +244,12 @@ class Regulator(Chip):
                 Turned("PG high", Effect.ROW, high * reference),
             ]
         net.knob("volts", 1.0, self.spread_of("volts"), "3 % of tolerance as ±3 deviations", *with_volts)
+        net.knob(SECONDS, 1.0, self.spread_of("start_delay"), "typical data sheets, from memory")
         outputs, delays = self._outputs()
-        net.rule(tuple(rows), outputs, delays=delays)
+        ramps = {"on": ("volts", self.ramp)} if self.ramp > 0 else {}
+        lost = "supply" if self.undervoltage is None else "undervoltage"
+        pauses = {"on": (lost, self.restart_delay)} if self.restart_delay > 0 else {}
+        net.rule(tuple(rows), outputs, delays=delays, ramps=ramps, pauses=pauses)
 
     @property
     def working_supply(self) -> float:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import ClassVar, Literal
 
-from seqsim.network import Effect, Owned, Row, RowClass, Turned
+from seqsim.network import SECONDS, Effect, Owned, Row, RowClass, Turned
 from seqsim.parts.chip import Chip, Driver, step, whole
 from seqsim.parts.part import JUDGED, Mode, Rate, Severity, Source, Standing, value
 from seqsim.quantity import Unit
@@ -85,6 +85,7 @@ class Supervisor(Chip):
         if self.active == "high":
             late = {label: (off, on) for label, (on, off) in late.items()}
         net.rule(tuple(rows), outputs, delays={label: late[label] for label in outputs})
+        net.knob(SECONDS, 1.0, self.spread_of("delay"), FAMILY.text)
         net.knob(
             "threshold", 0.0, self.spread_of("threshold") * self.threshold, FAMILY.text, Turned("threshold", Effect.ROW)
         )
