@@ -1,0 +1,144 @@
+"""Look-alikes: faults that no single reading on offer tells apart, decided before any reading is taken.
+
+Two faults are alike when for every reading on offer the chance of mistaking one for the other at equal odds,
+½ ∫ min(p, q), is above a fifth. Groups are cliques of alike faults (complete linkage): every two members are alike.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from seqsim.circuit import OFF, Circuit
+from seqsim.diagnosis.conditions import Condition, Desk, conditions
+from seqsim.diagnosis.hypotheses import Hypothesis
+from seqsim.diagnosis.predict import Branch, Predictor
+from seqsim.diagnosis.spread import RESIDUAL_SHARE, RESIDUAL_VOLTS, model_latents
+from seqsim.network.network import Bools, Floats, Ints
+from seqsim.readings import METER, Meter, Probe, measurement
+from seqsim.readings.measurement import Measurement
+from seqsim.readings.outcome import normal_below
+
+MISTAKEN = 0.2
+"""Chance of a mistake above which a reading does not tell two faults apart."""
+POINTS = 5
+BINS = 120
+SAME_VOLTS = 1e-3
+"""Predictions that differ by less are worked out once."""
+OWN_TEST = {"ohms": 0.002, "diode": 0.008}
+"""Residual (V between the tips) where the meter's own test voltage is small."""
+
+
+@dataclass(frozen=True)
+class Alike:
+    """The group of each hypothesis, by name; healthy is called ````. Members are in the order of their priors."""
+
+    group: Mapping[str, int]
+    members: Mapping[int, tuple[str, ...]]
+
+
+def on_offer(circuit: Circuit) -> Iterator[Probe]:
+    """Yield the readings that anyone would take: every net, and both sides of copper, powered and not."""
+    hidden = {name for name, point in circuit.probe_points.items() if point.hidden}
+    nets = [net for net in circuit.nets() if net not in circuit.grounds]
+    far = [copper.touch[0] for copper in circuit.copper.values()] + [c.touch[1] for c in circuit.copper.values()]
+    places = [place for place in dict.fromkeys([*nets, *far]) if place not in hidden]
+    for place in places:
+        for state in circuit.power_states:
+            if state != OFF:
+                yield Probe(kind="volts", place=place, state=state)
+        yield Probe(kind="ohms", place=place, state=OFF)
+        yield Probe(kind="diode", place=place, state=OFF)
+
+
+def look_alikes(at: Desk, hypotheses: Sequence[Hypothesis], meter: Meter = METER) -> Alike:
+    """Return the groups of hypotheses of one mode each (healthy and the listed faults)."""
+    single = [h for h in hypotheses if h.fault is not None or not h.name]
+    measurements = [measurement(at.circuit, probe, meter) for probe in on_offer(at.circuit)]
+    alike = np.ones((len(single), len(single)), dtype=np.bool_)
+    for condition in conditions(measurements):
+        _compare(at, single, condition, measurements, alike)
+    return _groups(single, alike)
+
+
+def _compare(
+    at: Desk, hypotheses: Sequence[Hypothesis], condition: Condition, measurements: Sequence[Measurement], alike: Bools
+) -> None:
+    """Strike out of ``alike`` (h, h) what the readings of one condition tell apart."""
+    local = Condition(
+        condition.state, condition.patches, np.arange(len(condition.readings)), condition.tips, condition.heated,
+        condition.siemens, condition.volts, condition.most,
+    )  # fmt: skip
+    predictor = Predictor(at, [local], len(condition.readings))
+    branches = []
+    for k, hypothesis in enumerate(hypotheses):
+        severity = hypothesis.severity
+        points = np.ones(1) if severity is None else severity.points(POINTS)
+        branches.append(Branch(k, 1.0, hypothesis.modes[0].patches(points if severity else 1.0), points))
+    nominal = predictor.nominal(branches)
+    known, latents, _ = model_latents(at.network)
+    sensitive = Predictor(Desk(at.circuit, known, at.benches), [local], len(condition.readings))
+    moves = sensitive.moves(branches, [len(b.severities) // 2 for b in branches], latents)
+    spread = np.sqrt((moves**2).sum(axis=2))
+    for column, number in enumerate(condition.readings):
+        each = measurements[number]
+        tips = np.where(nominal.good, nominal.tips[:, column], 1e3 * (1 + nominal.branch))
+        own = _own(each, tips)
+        deviation = np.hypot(spread[nominal.branch, column], own)
+        kinds, which = _kinds(tips, deviation, nominal.branch, len(branches))
+        told = _mistaken(kinds) <= MISTAKEN
+        alike &= ~told[np.ix_(which, which)]
+
+
+def _own(each: Measurement, tips: Floats) -> Floats:
+    """Return the standard deviation (i,) that meter and model leave at predicted tip volts."""
+    residual = OWN_TEST.get(each.kind.name, RESIDUAL_VOLTS)
+    shown = np.asarray(each.convert(tips), dtype=np.float64)
+    slope = np.abs(np.asarray(each.slope(tips), dtype=np.float64))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        digits = np.hypot(each.noise_sd(shown), each.gain_sd(shown) * np.abs(shown)) / slope
+    digits = np.where(np.isfinite(digits), digits, 0.0)
+    return np.asarray(np.hypot(digits, np.maximum(residual, RESIDUAL_SHARE * np.abs(tips))))
+
+
+def _kinds(tips: Floats, deviation: Floats, branch: Ints, count: int) -> tuple[list[tuple[Floats, Floats]], Ints]:
+    """Return the different mixtures (means, deviations) of a reading, and which one each branch has."""
+    seen: dict[tuple[bytes, bytes], int] = {}
+    kinds: list[tuple[Floats, Floats]] = []
+    which = np.zeros(count, dtype=np.int64)
+    start = np.searchsorted(branch, np.arange(count))
+    stop = np.searchsorted(branch, np.arange(count), side="right")
+    means, wide = np.round(tips / SAME_VOLTS).astype(np.int64), np.round(4 * np.log2(deviation)).astype(np.int64)
+    for k, (low, high) in enumerate(zip(start, stop, strict=True)):
+        key = (means[low:high].tobytes(), wide[low:high].tobytes())
+        if key not in seen:
+            seen[key] = len(kinds)
+            kinds.append((tips[low:high], deviation[low:high]))
+        which[k] = seen[key]
+    return kinds, which
+
+
+def _mistaken(kinds: Sequence[tuple[Floats, Floats]]) -> Floats:
+    """Return the chance of a mistake (k, k) between mixtures, at equal odds."""
+    marks = np.concatenate([np.concatenate([m - 1.5 * d, m, m + 1.5 * d]) for m, d in kinds])
+    edges = np.unique(np.quantile(marks, np.linspace(0, 1, BINS), method="nearest"))
+    below = np.stack([normal_below((edges - m[:, None]) / d[:, None]).mean(axis=0) for m, d in kinds])
+    mass = np.diff(below, axis=1, prepend=0.0, append=1.0)
+    return np.stack([np.minimum(mass, row).sum(axis=1) for row in mass]) / 2
+
+
+def _groups(hypotheses: Sequence[Hypothesis], alike: Bools) -> Alike:
+    order = sorted(range(len(hypotheses)), key=lambda k: -hypotheses[k].prior)
+    order.sort(key=lambda k: hypotheses[k].name != "")  # healthy leads its own group
+    cliques: list[list[int]] = []
+    for k in order:
+        for clique in cliques:
+            if alike[k, clique].all():
+                clique.append(k)
+                break
+        else:
+            cliques.append([k])
+    members = {g: tuple(hypotheses[k].name for k in clique) for g, clique in enumerate(cliques)}
+    return Alike({name: g for g, names in members.items() for name in names}, members)

@@ -1,0 +1,243 @@
+"""The ways in which one fault can look: floating inputs either way, undecided thresholds, several stable states."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from seqsim.diagnosis.conditions import Desk
+from seqsim.diagnosis.hypotheses import Hypothesis
+from seqsim.diagnosis.predict import Branch, carried, on_network
+from seqsim.network import GROUND, Bridge, Effect, Patch, SetSide, vary
+from seqsim.network.network import Floats
+from seqsim.parts.mosfet import Mosfet
+from seqsim.solver.batch import Probes, Solved
+from seqsim.solver.plain import all_off, all_on
+from seqsim.solver.state import State
+from seqsim.solver.system import flatten
+
+LISTED_POINTS = 24
+FLOATING_OHMS = 10e6
+TIE_SIEMENS = 1e-5
+"""A floating gate of a MOSFET is tried at either extreme through 100 kΩ: no meter of 10 MΩ would hold it there."""
+LEVEL_SD = 0.02
+"""Standard deviation (V) of a level that meets a threshold, besides the threshold's own (our judgement)."""
+LEAST_CHANCE = 0.02
+"""Branches less likely than this are left out."""
+HISTORY_SHARE = 0.8
+"""Weight of the stable state that the order of the power states leads to, where there are several."""
+DIFFERENT_VOLTS = 0.1
+MOST_ISLANDS = 2
+"""Floating islands of one fault that are tried both ways; further ones stay as they are."""
+STEADY = 0
+
+
+@dataclass(frozen=True)
+class Listener:
+    """An input that draws no current: rule rows that sense a terminal, or the gate of a MOSFET."""
+
+    terminal: str
+    rows: tuple[tuple[str, str], ...]
+
+
+def listeners(desk: Desk) -> tuple[Listener, ...]:
+    """Return the inputs of a circuit that may float."""
+    network = desk.network
+    rows: dict[str, list[tuple[str, str]]] = {}
+    for k in np.flatnonzero(network.row_high_impedance):
+        for t in network.rows.rise_at[k]:
+            name = network.terminals[t] if t >= 0 else ""
+            # the input itself carries the weight 1, shares of the supply carry less
+            if t >= 0 and network.rows.rise_weight[k][list(network.rows.rise_at[k]).index(t)] == 1.0:
+                rows.setdefault(name, []).append((network.row_owners[k], network.row_names[k]))
+                break
+    for part in desk.circuit.parts.values():
+        if isinstance(part, Mosfet):
+            rows.setdefault(part.pin("G"), [])
+    return tuple(Listener(terminal, tuple(found)) for terminal, found in rows.items())
+
+
+def branches_of(desk: Desk, hypotheses: Sequence[Hypothesis], states: Sequence[str]) -> list[Branch]:
+    """Return the branches of hypotheses of one mode each, in the power states that are read."""
+    return list(_Brancher(desk, hypotheses, states).all())
+
+
+class _Brancher:
+    """Solves every hypothesis once at its middle severity, in every power state, and looks at what is undecided."""
+
+    def __init__(self, desk: Desk, hypotheses: Sequence[Hypothesis], states: Sequence[str]) -> None:
+        self.desk = desk
+        self.hypotheses = hypotheses
+        self.read = frozenset(states)
+        self.inputs = listeners(desk)
+        self.middle = [_patches(h, 1) for h in hypotheses]
+        self.variants = [vary(desk.network, patches) for patches in self.middle]
+        self.spread = _row_spread(desk)
+        self.main: dict[str, Solved] = {}
+        self.states: dict[str, list[State]] = {}
+        self.others: dict[str, list[tuple[State, ...]]] = {}
+        self._solve()
+
+    def _solve(self) -> None:
+        """Go through the power states in their order, each from where the one before left off."""
+        before: list[State] | None = None
+        last = max((i for i, s in enumerate(self.desk.circuit.power_states) if s in self.read), default=-1)
+        for state in list(self.desk.circuit.power_states)[: last + 1]:
+            bench = self.desk.benches[state]
+            solved = bench.run(self.variants, before, self._probes())
+            self.main[state] = solved
+            before = [bench.state_of(solved, k, v) for k, v in enumerate(self.variants)]
+            self.states[state] = before
+            if state in self.read:
+                self.others[state] = self._other_states(state, solved)
+
+    def _probes(self) -> Probes:
+        count = len(self.inputs)
+        at = np.array([[v.node(i.terminal) for i in self.inputs] for v in self.variants], dtype=np.int64)
+        ground = np.full((len(self.variants), count), -1, dtype=np.int64)
+        return Probes(
+            at.reshape(ground.shape), ground, np.zeros(count), np.zeros(count), np.full(count, np.inf)
+        )
+
+    def _other_states(self, state: str, solved: Solved) -> list[tuple[State, ...]]:
+        """Return for each hypothesis the other stable states that a start from all off or all on leads to."""
+        bench = self.desk.benches[state]
+        found: list[list[State]] = [[] for _ in self.variants]
+        known = [[solved.volts[k]] for k in range(len(self.variants))]
+        nets = self.desk.network.nets
+        systems = [flatten(v) for v in self.variants[:1]]
+        off, on = all_off(systems[0]), all_on(systems[0])
+        healthy = bench.levels.state
+        for start in (healthy, off, on):
+            trial = bench.run(self.variants, [carried(start, v) for v in self.variants])
+            for k, variant in enumerate(self.variants):
+                if trial.steadiness[k] != STEADY or solved.steadiness[k] != STEADY:
+                    continue
+                volts = trial.volts[k]
+                if all(np.abs(volts - other)[:nets].max() > DIFFERENT_VOLTS for other in known[k]):
+                    known[k].append(volts)
+                    found[k].append(bench.state_of(trial, k, variant))
+        return [tuple(states) for states in found]
+
+    def all(self) -> Iterator[Branch]:
+        for k, hypothesis in enumerate(self.hypotheses):
+            severity = hypothesis.severity
+            points = np.ones(1) if severity is None else severity.points(LISTED_POINTS)
+            starts = {s: on_network(self.states[s][k], self.variants[k]) for s in self.read}
+            base = Branch(k, 1.0, _patches(hypothesis, len(points)), points, {}, starts)
+            for branch in self._stable(k, base):
+                yield from self._undecided(k, branch)
+
+    def _stable(self, k: int, base: Branch) -> Iterator[Branch]:
+        """Yield a branch for each stable state; history decides which is likely."""
+        others = [
+            (state, other) for state in self.read for other in self.others[state][k]
+        ]
+        if not others:
+            yield base
+            return
+        yield replace(base, weight=HISTORY_SHARE)
+        for state, other in others:
+            starts = {**base.starts, state: on_network(other, self.variants[k])}
+            yield replace(base, weight=(1 - HISTORY_SHARE) / len(others), starts=starts)
+
+    def _undecided(self, k: int, branch: Branch) -> Iterator[Branch]:
+        """Yield a branch for either side of floating inputs, or of the threshold that is least decided."""
+        islands = self._islands(k)
+        if islands:
+            for pattern in range(1 << len(islands)):
+                extra: dict[str, tuple[Patch, ...]] = {}
+                for i, sides in enumerate(islands):
+                    for state, patches in sides[pattern >> i & 1].items():
+                        extra[state] = (*extra.get(state, ()), *patches)
+                yield replace(branch, weight=branch.weight / (1 << len(islands)), extra=extra)
+            return
+        chance, flipped = self._closest(k)
+        if flipped:
+            yield replace(branch, weight=branch.weight * chance, extra=flipped)
+        yield replace(branch, weight=branch.weight * (1 - chance))
+
+    def _islands(self, k: int) -> list[tuple[dict[str, tuple[Patch, ...]], dict[str, tuple[Patch, ...]]]]:
+        """Return for each floating island the patches, by power state, that hold it low and high."""
+        variant = self.variants[k]
+        islands: dict[int, tuple[dict[str, tuple[Patch, ...]], dict[str, tuple[Patch, ...]]]] = {}
+        for state in self.read:
+            solved = self.main[state]
+            for i, listener in enumerate(self.inputs):
+                node = variant.node(listener.terminal)
+                if node < 0 or solved.ohms[k, i] < FLOATING_OHMS or not self._matters(listener, state):
+                    continue
+                low, high = islands.setdefault(node, ({}, {}))
+                for side, above in ((low, False), (high, True)):
+                    held: tuple[Patch, ...] = tuple(SetSide(owner, row, above) for owner, row in listener.rows)
+                    if not held:
+                        held = (Bridge(listener.terminal, self._extreme(state, above), TIE_SIEMENS),)
+                    side[state] = (*side.get(state, ()), *held)
+        return list(islands.values())[:MOST_ISLANDS]
+
+    def _matters(self, listener: Listener, state: str) -> bool:
+        """Tell whether anything is applied, so that an input can decide something."""
+        return bool(listener) and bool(self.desk.circuit.power_states[state].on)
+
+    def _extreme(self, state: str, above: bool) -> str:
+        """Return the net of the highest supply that is applied, or ground."""
+        on = [self.desk.circuit.supplies[name] for name in self.desk.circuit.power_states[state].on]
+        best = max(on, key=lambda supply: supply.volts, default=None)
+        return best.net if above and best is not None else GROUND
+
+    def _closest(self, k: int) -> tuple[float, dict[str, tuple[Patch, ...]]]:
+        """Return the chance that the least decided threshold lies on the other side, and the patches of that."""
+        best, chosen = LEAST_CHANCE, -1
+        network, variant = self.desk.network, self.variants[k]
+        chances: dict[str, Floats] = {}
+        for state in self.read:
+            solved = self.main[state]
+            if solved.steadiness[k] != STEADY or not len(self.spread):
+                continue
+            above = solved.above[k]
+            volts = np.append(solved.volts[k], 0.0)
+            at = np.where(above[:, None], variant.rows.fall_at, variant.rows.rise_at)
+            weight = np.where(above[:, None], variant.rows.fall_weight, variant.rows.rise_weight)
+            threshold = np.where(above, variant.rows.falling[0], variant.rows.rising[0])
+            margin = np.abs((weight * volts[at]).sum(axis=1) - threshold)
+            free = variant.side_force < 0
+            chances[state] = np.where(free, [_tail(m / s) for m, s in zip(margin, self.spread, strict=True)], 0.0)
+            row = int(np.argmax(chances[state]))
+            if chances[state][row] > best:
+                best, chosen = float(chances[state][row]), row
+        if chosen < 0:
+            return 0.0, {}
+        flipped: dict[str, tuple[Patch, ...]] = {}
+        for state, chance in chances.items():
+            if chance[chosen] > LEAST_CHANCE:
+                side = not self.main[state].above[k][chosen]
+                flipped[state] = (SetSide(network.row_owners[chosen], network.row_names[chosen], side),)
+        return best, flipped
+
+
+def _patches(hypothesis: Hypothesis, points: int) -> tuple[Patch, ...]:
+    mode = hypothesis.modes[0]
+    return mode.patches(1.0 if mode.severity is None else mode.severity.points(points))
+
+
+def _tail(deviations: float) -> float:
+    """Chance that a standard normal value exceeds this."""
+    return 0.5 * math.erfc(deviations / math.sqrt(2))
+
+
+def _row_spread(desk: Desk) -> Floats:
+    """Standard deviation (r,) of what a rule row compares: its threshold's, and that of a level."""
+    network = desk.network
+    square = np.full(len(network.row_names), LEVEL_SD**2)
+    for knob in network.knobs.values():
+        for turned in knob.turned:
+            if turned.effect is Effect.ROW:
+                for k in network.rows_of.get(knob.owner, ()):
+                    if network.row_names[k] == turned.role:
+                        square[k] += (turned.coefficient * knob.spread) ** 2
+    return np.asarray(np.sqrt(square))
+
+

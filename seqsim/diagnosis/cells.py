@@ -1,0 +1,194 @@
+"""From predictions to likelihoods: severities that read nearly alike form a cell, each cell a Gaussian."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from seqsim.diagnosis.likelihood import Fit, conditional, fit
+from seqsim.diagnosis.predict import Branch, Predictions, Predictor
+from seqsim.diagnosis.spread import Noise
+from seqsim.network.network import Floats, Ints
+from seqsim.readings.measurement import Measurement
+from seqsim.readings.outcome import Condition as Wording
+from seqsim.readings.outcome import Zone
+from seqsim.solver.batch import Latents
+
+CELL_VOLTS = 0.3
+"""A new cell begins when a reading moves this far from the cell's first point."""
+TEST_VOLTS = {"ohms": 0.03, "continuity": 0.03, "diode": 0.1}
+"""The same for functions whose own test voltage is small."""
+CONTINUOUS = 5.0
+"""Neighbouring points that lie further apart than this many cells are taken for a jump, which has no middle."""
+RESTLESS_SHARE = 0.25
+"""Standard deviation of a reading on a board that oscillates, as a share of the reading's span."""
+ROUGH_SHARE, ROUGH_VOLTS = 0.03, 0.06
+"""Spread that is assumed of every prediction when leaders are chosen: wide enough to lose none."""
+LEAD = 30.0
+"""Branches whose rough χ² exceeds the best by more than this are out of the running: e^-15."""
+FLOATING_OHMS = 10e6
+WORD_RIGHT = 0.95
+"""Chance that a node that floats, or pulses, is told so (our judgement)."""
+
+
+@dataclass(frozen=True)
+class Cell:
+    """Severities of one branch that read nearly alike: mean and covariance (r, r) of their tip volts."""
+
+    branch: int
+    weight: float
+    middle: int
+    item: int
+    mean: Floats
+    own: Floats
+    restless: Floats
+
+
+@dataclass(frozen=True)
+class Scored:
+    """One cell with its full covariance and its fit."""
+
+    cell: Cell
+    covariance: Floats
+    fit: Fit
+    words: Floats
+    """(r,) logarithm of the chance of each word that was read; zero for numbers"""
+    log: float
+    """logarithm of the likelihood, words included, weight of the cell excluded"""
+
+
+def rough(predictions: Predictions, noise: Noise) -> Floats:
+    """Return a slip-tolerant χ² (i,) of every item under a wide spread; words count nothing."""
+    if not len(predictions.tips):
+        return np.zeros(0)
+    deviation = np.sqrt(np.diag(noise.covariance) + (ROUGH_SHARE * predictions.tips) ** 2 + _rough_volts(noise) ** 2)
+    wide = deviation + RESTLESS_SHARE * noise.span * predictions.restless
+    z = np.where(noise.number, (predictions.tips - noise.observed) / wide, 0.0) ** 2
+    ordered = np.sort(z, axis=1)
+    return np.where(predictions.good, ordered[:, :-1].sum(axis=1) + np.minimum(ordered[:, -1], 9.0), np.inf)
+
+
+def _rough_volts(noise: Noise) -> Floats:
+    """Rough spread in tip volts: less where the meter's own test voltage is small."""
+    return np.minimum(ROUGH_VOLTS, 0.1 * np.maximum(np.abs(noise.observed), 0.02) + 0.5 * np.sqrt(np.diag(noise.covariance)))
+
+
+def leading(predictions: Predictions, noise: Noise, branches: int) -> tuple[Ints, Floats]:
+    """Return the numbers of branches that stay in the running, and the best rough χ² of every branch.
+
+    Between two severities the readings pass through all that lies between, so the χ² of the nearest point of each
+    step counts too.
+    """
+    score = rough(predictions, noise)
+    best = np.full(branches, np.inf)
+    np.minimum.at(best, predictions.branch, score)
+    following = np.flatnonzero((np.diff(predictions.branch) == 0) & predictions.good[:-1] & predictions.good[1:])
+    if len(following):
+        first, step = predictions.tips[following], predictions.tips[following + 1] - predictions.tips[following]
+        for share in (0.2, 0.4, 0.6, 0.8):
+            between = Predictions(
+                predictions.branch[following], predictions.severity[following], first + share * step,
+                predictions.ohms[following], predictions.restless[following], predictions.good[following],
+            )  # fmt: skip
+            np.minimum.at(best, between.branch, rough(between, noise))
+    limit = (best.min() if branches else 0.0) + LEAD
+    return np.flatnonzero(best <= limit), best
+
+
+def cells_of(
+    predictions: Predictions, branches: Sequence[Branch], chosen: Ints, limits: Floats
+) -> Iterator[Cell]:
+    """Yield the cells of the chosen branches; ``limits`` (r,) say how far a reading may move within one."""
+    start = np.searchsorted(predictions.branch, chosen, side="left")
+    stop = np.searchsorted(predictions.branch, chosen, side="right")
+    for number, low, high in zip(chosen, start, stop, strict=True):
+        items = np.arange(low, high)[predictions.good[low:high]]
+        if not len(items):
+            continue
+        tips = predictions.tips[items]
+        groups: list[list[int]] = []
+        for k in range(len(items)):
+            if groups and (np.abs(tips[k] - tips[groups[-1][0]]) <= limits).all():
+                groups[-1].append(k)
+            else:
+                groups.append([k])
+        means = [tips[group].mean(axis=0) for group in groups]
+        for g, group in enumerate(groups):
+            points = tips[group]
+            centred = points - means[g]
+            own = centred.T @ centred / len(group)
+            for other in (g + 1,) if g + 1 < len(groups) else ():
+                step = means[other] - means[g]
+                if (np.abs(tips[groups[other][0]] - tips[group[-1]]) <= CONTINUOUS * limits).all():
+                    own = own + np.outer(step, step) / 12
+            middle = items[group[len(group) // 2]]
+            yield Cell(
+                int(number), branches[number].weight * len(group) / len(items), int(predictions.severity[middle]),
+                int(middle), means[g], own, predictions.restless[items[group]].mean(axis=0),
+            )  # fmt: skip
+
+
+def limits_of(measurements: Sequence[Measurement]) -> Floats:
+    """Return how far each reading's tip volts may move within a cell (r,)."""
+    return np.array([TEST_VOLTS.get(each.kind.name, CELL_VOLTS) for each in measurements])
+
+
+def score(
+    predictor: Predictor,
+    predictions: Predictions,
+    branches: Sequence[Branch],
+    cells: Sequence[Cell],
+    measurements: Sequence[Measurement],
+    noise: Noise,
+    latents: Latents,
+    slip: Floats,
+    largest: Floats,
+) -> list[Scored]:
+    """Return the fit of every cell, its spread by sensitivities at its middle severity."""
+    if not cells:
+        return []
+    moves = predictor.moves([branches[c.branch] for c in cells], [c.middle for c in cells], latents)
+    scored = []
+    for cell, move in zip(cells, moves, strict=True):
+        covariance = noise.covariance + move @ move.T + cell.own
+        wide = RESTLESS_SHARE * noise.span * cell.restless
+        covariance = covariance + np.diag(wide**2)
+        scored.append(weigh(cell, covariance, predictions.ohms[cell.item], measurements, noise, slip, largest))
+    return scored
+
+
+def weigh(
+    cell: Cell, covariance: Floats, ohms: Floats, measurements: Sequence[Measurement], noise: Noise, slip: Floats,
+    largest: Floats,
+) -> Scored:  # fmt: skip
+    """Return the fit of one cell: its numbers as a Gaussian, each word by its chance given the numbers."""
+    numbers = np.flatnonzero(noise.number)
+    words = np.flatnonzero(~noise.number.astype(np.bool_))
+    result = fit(
+        noise.observed[numbers], cell.mean[numbers], covariance[np.ix_(numbers, numbers)], slip[numbers],
+        noise.span[numbers],
+    )  # fmt: skip
+    chances = np.zeros(len(measurements))
+    if len(words):
+        mean, deviation = conditional(covariance, cell.mean, noise.observed[numbers], numbers, words)
+        for k, (at, sd) in zip(words, zip(mean, deviation, strict=True), strict=True):
+            chances[k] = np.log(_chance(measurements[k], float(at), float(sd), float(ohms[k]), cell, int(k), slip, largest))
+    return Scored(cell, covariance, result, chances, result.log + float(chances.sum()))
+
+
+def _chance(
+    each: Measurement, at: float, sd: float, ohms: float, cell: Cell, k: int, slip: Floats, largest: Floats
+) -> float:
+    """Return the chance of the word that was read; never below that of a slip."""
+    match each.observed:
+        case Zone():
+            chance = float(each.chance(at, sd, float(largest[k])))
+        case Wording(name="floating"):
+            chance = WORD_RIGHT if abs(ohms) > FLOATING_OHMS else 1 - WORD_RIGHT
+        case Wording():
+            chance = WORD_RIGHT if cell.restless[k] > 0.5 else 1 - WORD_RIGHT
+        case _:
+            return 1.0
+    return (1 - float(slip[k])) * min(max(chance, 0.0), 1.0) + float(slip[k]) / 2

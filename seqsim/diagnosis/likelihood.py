@@ -1,0 +1,92 @@
+"""The likelihood of readings under one way a board may look: a Gaussian that forgives one slip.
+
+Pure functions of arrays. A board's readings y are Gaussian around a prediction with covariance C: what parts and the
+meter's gain share, what each reading has for itself. With a small probability one reading is a slip and says nothing;
+dropping reading i from a Gaussian divides its density by that of i given the others, which P = C⁻¹ gives at once:
+``N(y₋ᵢ) = N(y) exp((P r)ᵢ² / 2 Pᵢᵢ) √(2π / Pᵢᵢ)``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from seqsim.network.network import Floats
+
+LOG_2PI = float(np.log(2 * np.pi))
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """How one way to look fits: ``log`` density with slips allowed, that of each slip (k,) and of none."""
+
+    log: float
+    none: float
+    slips: Floats
+    misfit: float
+    """slip-tolerant χ²: as ``log``, without the determinant"""
+    standard: Floats
+    """(k,) each reading's residual against what the others predict, in standard deviations"""
+
+
+def fit(observed: Floats, predicted: Floats, covariance: Floats, slip: Floats, span: Floats) -> Fit:
+    """Return the likelihood of ``observed`` (k,) around ``predicted`` (k,) with one slip allowed.
+
+    Parameters
+    ----------
+    covariance
+        (k, k), positive definite.
+    slip
+        (k,) chance of a slip of each reading.
+    span
+        (k,) range over which a slip may lie, in the unit of the reading.
+    """
+    if not len(observed):
+        return Fit(0.0, 0.0, np.zeros(0), 0.0, np.zeros(0))
+    residual = observed - predicted
+    precision = np.linalg.inv(covariance)
+    sign, log_determinant = np.linalg.slogdet(covariance)
+    if sign <= 0:
+        return Fit(-np.inf, -np.inf, np.full(len(observed), -np.inf), np.inf, np.full(len(observed), np.inf))
+    pulled = precision @ residual
+    own = np.diag(precision)
+    square = float(residual @ pulled)
+    kept = np.log1p(-slip)
+    none = -square / 2 + float(kept.sum())
+    slips = (
+        -square / 2 + pulled**2 / own / 2 + 0.5 * (LOG_2PI - np.log(own)) + np.log(slip / span) + kept.sum() - kept
+    )
+    normal = -(log_determinant + len(observed) * LOG_2PI) / 2
+    together = float(np.logaddexp.reduce([none, *slips]))
+    return Fit(together + normal, none + normal, slips + normal, -2 * together, pulled / np.sqrt(own))
+
+
+def misfits(residuals: Floats, precision: Floats, slip: Floats, span: Floats) -> Floats:
+    """Return the slip-tolerant χ² (n,) of many residuals (n, k) under one covariance, given by its inverse."""
+    pulled = residuals @ precision
+    own = np.diag(precision)
+    square = (residuals * pulled).sum(axis=1)
+    kept = np.log1p(-slip)
+    none = -square / 2 + kept.sum()
+    slips = (
+        -square[:, None] / 2 + pulled**2 / own / 2 + 0.5 * (LOG_2PI - np.log(own)) + np.log(slip / span)
+        + kept.sum() - kept
+    )  # fmt: skip
+    return np.asarray(-2 * np.logaddexp.reduce(np.column_stack([none, slips]), axis=1))
+
+
+def conditional(
+    covariance: Floats, mean: Floats, known: Floats, known_at: Floats, wanted_at: Floats
+) -> tuple[Floats, Floats]:
+    """Return mean and standard deviation of entries of a Gaussian, each given the values of others.
+
+    ``known_at`` and ``wanted_at`` are index arrays; ``known`` holds the values of the former.
+    """
+    if not len(known_at):
+        return mean[wanted_at], np.sqrt(np.diag(covariance)[wanted_at])
+    cross = covariance[np.ix_(wanted_at, known_at)]
+    gain = np.linalg.solve(covariance[np.ix_(known_at, known_at)], cross.T).T
+    shifted = mean[wanted_at] + gain @ (known - mean[known_at])
+    variance = np.diag(covariance)[wanted_at] - (gain * cross).sum(axis=1)
+    return shifted, np.sqrt(np.maximum(variance, 1e-18))

@@ -1,0 +1,212 @@
+"""A diagnosis as the result that people and programs read."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from seqsim.diagnosis.cells import Scored
+from seqsim.diagnosis.hypotheses import Hypothesis, Sort
+from seqsim.diagnosis.likelihood import conditional
+from seqsim.diagnosis.result import Explained, Judged, Predicted, Ranking, ReadAgain, Where
+from seqsim.faults import off_caution, probe_cautions, repair_cautions
+from seqsim.readings import Reading
+from seqsim.readings.measurement import Measurement
+
+if TYPE_CHECKING:
+    from seqsim.diagnosis.rank import Diagnosis
+
+LISTED_FROM = 1e-4
+"""Hypotheses below this probability are added up in the last line of a ranking, never lost."""
+EXPLAINED_WITHIN = 3.0
+"""Standard deviations within which a hypothesis explains a reading."""
+PERCENTILE_95 = 1.6449
+AGAIN = 0.2
+"""Chance of a slip above which a reading is asked for again."""
+SPEAKS = 1.0
+"""Natural logarithm of the odds by which a reading must favour a hypothesis over the others to speak for it."""
+CONTRADICTS = 4.0
+"""Standard deviations between two readings of one place that cannot both be right."""
+
+
+def ranking(found: Diagnosis, readings: Sequence[Reading]) -> Ranking:
+    """Return the documented result."""
+    circuit = found.desk.circuit
+    order = np.argsort(-found.posterior.probability, kind="stable")
+    hypotheses = [_explained(found, int(h)) for h in order]
+    return Ranking(
+        circuit=circuit.title or (circuit.file or ""),
+        where=_where(found),
+        read_again=tuple(
+            ReadAgain(reading.place, reading.to, reading.kind, reading.state, each.caution)
+            for reading, each, chance in zip(readings, found.measurements, found.posterior.slip, strict=True)
+            if chance > AGAIN
+        ),
+        readings=tuple(
+            _judged(found, k, reading, readings) for k, reading in enumerate(readings)
+        ),
+        hypotheses=tuple(hypotheses),
+        none_of_these=found.posterior.none,
+        cautions=tuple(dict.fromkeys(each.text for each in (*probe_cautions(circuit), *repair_cautions(circuit)))),
+    )
+
+
+def _group_probability(found: Diagnosis) -> dict[int, float]:
+    total: dict[int, float] = {}
+    for h, probability in zip(found.hypotheses, found.posterior.probability, strict=True):
+        if h.sort is not Sort.PLACE:
+            group = found.alike.group[h.name]
+            total[group] = total.get(group, 0.0) + float(probability)
+    return total
+
+
+def _where(found: Diagnosis) -> tuple[Where, ...]:
+    """Groups with the place hypotheses at their places, then places that belong to no group."""
+    names = {h.name: (k, h) for k, h in enumerate(found.hypotheses)}
+    probability = found.posterior.probability
+    entries: list[Where] = []
+    taken: set[int] = set()
+    groups = sorted(_group_probability(found).items(), key=lambda item: -item[1])
+    for group, chance in groups:
+        if chance < LISTED_FROM:
+            break
+        members = [names[name] for name in found.alike.members[group]]
+        likely = [(k, h) for k, h in members if probability[k] > 0.01 * chance]
+        lead = max(likely or members, key=lambda item: probability[item[0]])[1]
+        places = sorted(set().union(*(h.places for _, h in likely or members)))
+        own = [
+            k for k, h in enumerate(found.hypotheses)
+            if h.sort is Sort.PLACE and h.place in places and k not in taken
+        ]  # fmt: skip
+        taken.update(own)
+        more = float(sum(probability[k] for k in own))
+        entries.append(Where(lead.place or "nowhere", tuple(places), group, min(chance + more, 1.0)))
+    for k, h in enumerate(found.hypotheses):
+        if h.sort is Sort.PLACE and k not in taken and probability[k] >= LISTED_FROM:
+            entries.append(Where(h.place, tuple(sorted(h.places)), -1, float(probability[k])))
+    return tuple(sorted(entries, key=lambda each: -each.probability))
+
+
+def _explained(found: Diagnosis, h: int) -> Explained:
+    hypothesis = found.hypotheses[h]
+    best = found.posterior.best.get(h)
+    group = -1 if hypothesis.sort is Sort.PLACE else found.alike.group[hypothesis.name]
+    predictions = () if best is None else tuple(_predictions(found, h, best))
+    confirm, repair = _advice(hypothesis)
+    return Explained(
+        faults=(hypothesis.name,) if hypothesis.name else (),
+        place=hypothesis.place,
+        probability=float(found.posterior.probability[h]),
+        group=group,
+        group_size=1 if group < 0 else len(found.alike.members[group]),
+        readings_explained=sum(each.speaks != "against" for each in predictions),
+        readings_total=len(found.measurements),
+        confirm=confirm,
+        repair=repair,
+        caution=off_caution(found.desk.circuit) if confirm or repair else "",
+        predictions=predictions,
+    )
+
+
+def _advice(hypothesis: Hypothesis) -> tuple[str, str]:
+    if hypothesis.fault is not None:
+        return hypothesis.fault.confirm, hypothesis.fault.repair
+    if hypothesis.sort is Sort.PLACE:
+        place = hypothesis.place
+        return (
+            f"with power off, look at {place} under magnification and measure it and its joints against the drawing",
+            f"depends on what {place} turns out to have",
+        )
+    return "", ""
+
+
+def _predictions(found: Diagnosis, h: int, best: Scored) -> list[Predicted]:
+    """Return what the likeliest cell of a hypothesis predicts for each reading, given all other readings."""
+    numbers = np.flatnonzero(found.noise.number)
+    result = []
+    for k, each in enumerate(found.measurements):
+        others = numbers[numbers != k]
+        mean, sd = conditional(best.covariance, best.cell.mean, found.noise.observed[others], others, np.array([k]))
+        mean, sd = best.cell.mean[[k]], np.sqrt(np.diag(best.covariance)[[k]])
+        low, middle, high = _shown(each, float(mean[0]), float(sd[0]))
+        if found.noise.number[k]:
+            place = int(np.flatnonzero(numbers == k)[0])
+            off = abs(float(best.fit.standard[place]))
+            against = off > EXPLAINED_WITHIN
+        else:
+            against = best.words[k] < np.log(0.05)
+        result.append(Predicted(middle, low, high, "against" if against else _speaks(found, h, k)))
+    return result
+
+
+def _speaks(found: Diagnosis, h: int, k: int) -> str:
+    """Tell whether a reading by itself favours a hypothesis over what the others together expect of it."""
+    mine = found.posterior.best[h]
+    own = _alone(found, mine, k)
+    rest = [
+        (found.posterior.probability[other], _alone(found, cell, k))
+        for other, cell in found.posterior.best.items()
+        if other != h
+    ]
+    prior = np.array([found.hypotheses[other].prior for other in found.posterior.best if other != h])
+    if not rest:
+        return "neutral"
+    average = float(np.logaddexp.reduce(np.log(prior / prior.sum()) + np.array([log for _, log in rest])))
+    return "for" if own - average > SPEAKS else "neutral"
+
+
+def _alone(found: Diagnosis, cell: Scored, k: int) -> float:
+    if not found.noise.number[k]:
+        return float(cell.words[k])
+    variance = float(cell.covariance[k, k])
+    z = (found.noise.observed[k] - cell.cell.mean[k]) ** 2 / variance
+    return float(np.logaddexp(-z / 2 - np.log(variance) / 2, np.log(0.01 / found.noise.span[k])))
+
+
+def _shown(each: Measurement, tip: float, sd: float) -> tuple[float | None, float | None, float | None]:
+    """Return 5th percentile, middle and 95th percentile of what the display would show; None where it shows OL."""
+    shown = [float(each.convert(tip + z * sd)) for z in (-PERCENTILE_95, 0.0, PERCENTILE_95)]
+    low, middle, high = (value if np.isfinite(value) and value <= each.most else None for value in shown)
+    return low, middle, high
+
+
+def _judged(found: Diagnosis, k: int, reading: Reading, readings: Sequence[Reading]) -> Judged:
+    each = found.measurements[k]
+    low = high = None
+    verdict = "no_prediction"
+    if found.healthy is not None:
+        cell = found.healthy
+        sd = float(np.sqrt(cell.covariance[k, k]))
+        low, _, high = _shown(each, float(cell.cell.mean[k]), sd)
+        if found.noise.number[k]:
+            z = (found.noise.observed[k] - cell.cell.mean[k]) / sd
+            verdict = "as_healthy" if abs(z) <= EXPLAINED_WITHIN else "low" if z < 0 else "high"
+        elif cell.words[k] > np.log(0.1):
+            verdict = "as_healthy"
+        else:
+            verdict = _word_verdict(reading)
+    if _contradicted(found, k, readings):
+        verdict = "contradicts_another"
+    return Judged(
+        reading.place, reading.to, reading.kind, reading.state, reading.value, each.unit.value, low, high, verdict
+    )
+
+
+def _word_verdict(reading: Reading) -> str:
+    """Return on which side of healthy an unexpected word lies."""
+    return "low" if str(reading.value) in ("low", "beep", "cold") else "high"
+
+
+def _contradicted(found: Diagnosis, k: int, readings: Sequence[Reading]) -> bool:
+    """Tell whether the same reading was also taken with a value that is out of reach of the meter's error."""
+    if not found.noise.number[k]:
+        return False
+    for other, reading in enumerate(readings):
+        if other != k and found.noise.number[other] and reading.probe() == readings[k].probe():
+            c = found.noise.covariance
+            variance = c[k, k] + c[other, other] - 2 * c[k, other]
+            if abs(found.noise.observed[k] - found.noise.observed[other]) > CONTRADICTS * np.sqrt(max(variance, 1e-12)):
+                return True
+    return False

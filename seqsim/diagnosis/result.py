@@ -1,0 +1,145 @@
+"""What `rank` returns."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from seqsim.wording import SCHEMA, Result
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+Value = float | tuple[float, float] | str
+
+
+@dataclass(frozen=True, slots=True)
+class Where:
+    """A place, or several that look alike, with the probability that the fault is there."""
+
+    place: str
+    places: tuple[str, ...]
+    group: int
+    probability: float
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the documented fields."""
+        return {
+            "place": self.place, "places": list(self.places), "group": self.group, "probability": self.probability,
+        }  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class ReadAgain:
+    """A reading that may be a slip, worth taking once more."""
+
+    place: str
+    to: str | None
+    kind: str
+    state: str
+    caution: str
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the documented fields."""
+        return {"place": self.place, "to": self.to, "kind": self.kind, "state": self.state, "caution": self.caution}
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """A reading beside what a healthy board shows there, 5th to 95th percentile, in the unit of the reading.
+
+    ``verdict`` is ``as_healthy``, ``low``, ``high``, ``contradicts_another`` or ``no_prediction``.
+    """
+
+    place: str
+    to: str | None
+    kind: str
+    state: str
+    value: Value
+    unit: str
+    healthy_low: float | None
+    healthy_high: float | None
+    verdict: str
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the documented fields."""
+        return {
+            "place": self.place, "to": self.to, "kind": self.kind, "state": self.state,
+            "value": list(self.value) if isinstance(self.value, tuple) else self.value, "unit": self.unit,
+            "healthy_low": self.healthy_low, "healthy_high": self.healthy_high, "verdict": self.verdict,
+        }  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Predicted:
+    """What a hypothesis predicts for one reading, and whether the reading speaks for it."""
+
+    predicted: float | None
+    low: float | None
+    high: float | None
+    speaks: str
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the documented fields."""
+        return {"predicted": self.predicted, "low": self.low, "high": self.high, "speaks": self.speaks}
+
+
+@dataclass(frozen=True, slots=True)
+class Explained:
+    """One hypothesis of a ranking. ``faults`` is empty for a healthy board; ``group`` -1 has no look-alikes."""
+
+    faults: tuple[str, ...]
+    place: str
+    probability: float
+    group: int
+    group_size: int
+    readings_explained: int
+    readings_total: int
+    confirm: str
+    repair: str
+    caution: str
+    predictions: tuple[Predicted, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the documented fields."""
+        return {
+            "faults": list(self.faults), "place": self.place, "probability": self.probability, "group": self.group,
+            "group_size": self.group_size, "readings_explained": self.readings_explained,
+            "readings_total": self.readings_total, "confirm": self.confirm, "repair": self.repair,
+            "caution": self.caution, "predictions": [each.to_dict() for each in self.predictions],
+        }  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Ranking(Result):
+    """The faults that explain what was measured; hypotheses and none_of_these add up to one."""
+
+    circuit: str
+    where: tuple[Where, ...]
+    read_again: tuple[ReadAgain, ...]
+    readings: tuple[Judged, ...]
+    hypotheses: tuple[Explained, ...]
+    none_of_these: float
+    cautions: tuple[str, ...]
+    next: tuple[Mapping[str, Any], ...] = ()
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the documented fields of ``rank``."""
+        return {
+            "schema": SCHEMA,
+            "circuit": self.circuit,
+            "where": [each.to_dict() for each in self.where],
+            "read_again": [each.to_dict() for each in self.read_again],
+            "readings": [each.to_dict() for each in self.readings],
+            "hypotheses": [each.to_dict() for each in self.hypotheses],
+            "none_of_these": self.none_of_these,
+            "next": [dict(each) for each in self.next],
+            "cautions": list(self.cautions),
+        }
+
+    def renderable(self) -> RenderableType:
+        """Return the ranking for people."""
+        from seqsim.wording.ranking import ranking_text
+
+        return ranking_text(self.to_dict())

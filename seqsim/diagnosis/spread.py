@@ -1,0 +1,107 @@
+"""What makes one board's readings differ from another's: parts, the laws of devices, the meter, and a residual."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from seqsim.diagnosis.conditions import Condition
+from seqsim.network import Effect, Knob, Network, Turned
+from seqsim.network.network import Floats
+from seqsim.readings.measurement import Measurement
+from seqsim.readings.outcome import Number
+from seqsim.solver.batch import Latents, latents_of
+
+SATURATION_SD = 0.02
+"""Standard deviation (V) of each base-collector junction beside its base-emitter junction: what three chords miss of a
+saturated switch, 10 to 40 mV against SPICE with the same parameters (measured on the library's boards)."""
+RESIDUAL_VOLTS = 0.008
+RESIDUAL_SHARE = 0.003
+"""Model error of a voltage that no latent explains: the larger of volts and share of the reading (measured)."""
+RESIDUAL_OHMS = 0.01
+"""The same for resistance and current, as a share."""
+
+
+def model_latents(network: Network) -> tuple[Network, Latents, tuple[tuple[str, str], ...]]:
+    """Return the latents of a network: its knobs that move levels, and what the device laws leave out.
+
+    The network that comes back has the added knobs.
+    """
+    added = {}
+    for owner, hinges in network.hinges_of.items():
+        roles = [network.roles[k] for k in hinges if network.roles[k].startswith("base-collector junction")]
+        if roles:
+            turned = tuple(Turned(role, Effect.SHIFT) for role in roles)
+            added[owner, "saturation"] = Knob(owner, "saturation", 0.0, SATURATION_SD, "measured model error", turned)
+    known = replace(network, knobs={**network.knobs, **added})
+    keep = tuple(
+        key for key, knob in known.knobs.items()
+        if knob.spread > 0 and any(turned.effect is not Effect.ROW for turned in knob.turned)
+    )  # fmt: skip
+    return known, latents_of(known, keep), keep
+
+
+@dataclass(frozen=True)
+class Noise:
+    """What the readings have for themselves: observed tip volts (r,), independent covariance (r, r), spans (r,).
+
+    ``number`` (r,) tells which readings are numbers; the others are words, weighed by their chance.
+    """
+
+    observed: Floats
+    covariance: Floats
+    span: Floats
+    number: Floats
+
+
+def noise(measurements: Sequence[Measurement], conditions: Sequence[Condition], tips: Floats) -> Noise:
+    """Return the covariance of readings around a perfect model: digits, the meter's gain, the model's residual.
+
+    ``tips`` (i, r) are all predictions: a slip may lie anywhere among them.
+    """
+    count = len(measurements)
+    observed, number = np.zeros(count), np.zeros(count, dtype=np.bool_)
+    covariance = np.zeros((count, count))
+    gains: dict[str, Floats] = {}
+    for k, each in enumerate(measurements):
+        if not isinstance(each.observed, Number):
+            covariance[k, k] = RESIDUAL_VOLTS**2
+            continue
+        shown = each.observed.value
+        number[k] = True
+        observed[k] = float(each.invert(shown))
+        slope = float(np.abs(each.slope(observed[k])))
+        covariance[k, k] = (float(each.noise_sd(shown)) / slope) ** 2
+        if each.latent is not None:
+            gain = gains.setdefault(each.latent, np.zeros(count))
+            gain[k] = float(each.gain_sd(shown)) * shown / slope
+    for gain in gains.values():
+        covariance += np.outer(gain, gain)
+    covariance += _residual(measurements, conditions, observed, number)
+    spread = tips.max(axis=0) - tips.min(axis=0) if len(tips) else np.zeros(count)
+    return Noise(observed, covariance, np.maximum(spread, 10 * np.sqrt(np.diag(covariance))), number)
+
+
+def _residual(
+    measurements: Sequence[Measurement], conditions: Sequence[Condition], observed: Floats, number: Floats
+) -> Floats:
+    """Return the residual's covariance: two readings of one pair of places in one condition share it."""
+    count = len(measurements)
+    shared = np.zeros((count, count))
+    deviation = np.zeros(count)
+    for k, each in enumerate(measurements):
+        if number[k]:
+            volts_like = each.kind.name in ("volts", "diode", "logic")
+            deviation[k] = (
+                max(RESIDUAL_VOLTS, RESIDUAL_SHARE * abs(observed[k]))
+                if volts_like
+                else RESIDUAL_OHMS * abs(float(each.convert(observed[k]))) / abs(float(each.slope(observed[k])))
+            )
+    for condition in conditions:
+        for a, i in enumerate(condition.readings):
+            for b, j in enumerate(condition.readings):
+                same = condition.tips[a] == condition.tips[b] and measurements[i].kind is measurements[j].kind
+                shared[i, j] = float(same)
+    return np.asarray(shared * np.outer(deviation, deviation))
