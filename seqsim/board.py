@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -68,10 +68,10 @@ class Board:
 
         return FaultList(self.name, single_faults(self.circuit))
 
-    def rank(
+    def read(
         self, readings: str | os.PathLike[str] | Readings | Sequence[str] | None = None, more: Sequence[str] = ()
-    ) -> Ranking:
-        """Return the faults that explain what was measured, ranked.
+    ) -> Readings:
+        """Return readings as objects: those of a file or a list, and ``more`` in shorthand.
 
         Parameters
         ----------
@@ -80,6 +80,11 @@ class Board:
             readings in shorthand.
         more
             Further readings in shorthand: ``"EN 0.02"``.
+
+        Raises
+        ------
+        ReadingError, UnknownPlaceError
+            If one of them is not understood.
         """
         from seqsim.readings import Readings, parse_reading, read_readings
 
@@ -92,9 +97,16 @@ class Board:
         else:
             base, more = Readings(), (*readings, *more)
         added = tuple(parse_reading(self.circuit, text, base.meter) for text in more)
+        return base.model_copy(update={"readings": (*base.readings, *added)})
+
+    def rank(
+        self, readings: str | os.PathLike[str] | Readings | Sequence[str] | None = None, more: Sequence[str] = ()
+    ) -> Ranking:
+        """Return the faults that explain what was measured, ranked; for the parameters see `read`."""
+        taken = self.read(readings, more)
         from seqsim.diagnosis import rank
 
-        return rank(self.circuit, base.model_copy(update={"readings": (*base.readings, *added)}))
+        return replace(rank(self.circuit, taken), circuit=self.name)
 
     def _find(self, readings: str | os.PathLike[str]) -> Path:
         """Return the file of readings; a bare name that is not here may lie beside the circuit file."""

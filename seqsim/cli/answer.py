@@ -57,6 +57,14 @@ def complain(sentence: str) -> None:
     print(f"seqsim: {' '.join(sentence.split())}", file=sys.stderr)
 
 
+def announce_compiling() -> None:
+    """Say on standard error that the solver is compiled first, where it is not yet; that takes a while."""
+    from seqsim.solver.jit import is_compiled
+
+    if not is_compiled():
+        complain("compiling the solver, once for this version; this takes about half a minute")
+
+
 def be_printable() -> None:
     """Make output streams replace characters that their encoding lacks, rather than fail on the first Ω."""
     for stream in (sys.stdout, sys.stderr):

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from seqsim.cli.answer import Answer, BoardArgument, JsonOption
+from seqsim.cli.answer import Answer, BoardArgument, JsonOption, announce_compiling
 
 
 def rank(
@@ -26,4 +26,7 @@ def rank(
     """Rank the faults that explain what was measured: where, what, how to confirm it, how to repair it."""
     from seqsim.board import Board
 
-    return Answer(Board.load(board).rank(readings, read or ()), json)
+    asked = Board.load(board)
+    taken = asked.read(readings, read or ())
+    announce_compiling()
+    return Answer(asked.rank(taken), json)

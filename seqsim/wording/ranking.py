@@ -141,10 +141,17 @@ def _predictions(predictions: Sequence[Fields], readings: Sequence[Fields]) -> R
         speaks = SPEAKS[prediction["speaks"]]
         rows.append((
             f"{place} {state}", f"read {quantity(reading['value'], unit)}",
-            f"predicted {quantity(prediction['predicted'], unit)}", spread,
+            f"predicted {_predicted(prediction['predicted'], reading)}", spread,
             Text(speaks, style=WARNING if prediction["speaks"] == "against" else ""),
         ))  # fmt: skip
     return table(("", "", "", "", ""), rows)
+
+
+def _predicted(value: float | str | None, reading: Fields) -> str:
+    """Return a predicted display; what is beyond its range reads OL in every function but volts."""
+    if value is None and reading["kind"] != "volts":
+        return "OL"
+    return quantity(value, str(reading["unit"]))
 
 
 def _next(following: Sequence[Fields]) -> list[RenderableType]:
