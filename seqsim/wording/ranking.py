@@ -14,6 +14,8 @@ SHOWN = 0.01
 """Hypotheses below this probability are only counted."""
 MOST = 6
 """Hypotheses that are shown in full."""
+NAMED = 4
+"""Look-alikes of the best hypothesis that are named."""
 SURE = 0.8
 """Above this a mechanism is named only together with the check that has to confirm it."""
 
@@ -77,12 +79,22 @@ def _what(fields: Fields) -> Text:
     line = Text.assemble((name_of(best), "bold"), f"  {percent(best['probability'])}")
     remarks = []
     if best["group_size"] > 1:
-        remarks.append(f"{count(best['group_size'] - 1, 'look-alike')} that no reading tells from it")
+        remarks.append(_alike(best, fields["hypotheses"]))
     if best["faults"] and best["probability"] > SURE:
         remarks.append("to be confirmed with power off before anything is replaced")
     if remarks:
         line.append(f"  ({'; '.join(remarks)})")
     return line
+
+
+def _alike(best: Fields, hypotheses: Sequence[Fields]) -> str:
+    """Return how many look-alikes a hypothesis has, and which: those that are still in the running are named."""
+    names = [name_of(h) for h in hypotheses if h is not best and h["group"] == best["group"]][:NAMED]
+    told = f"{count(best['group_size'] - 1, 'look-alike')} that no reading tells from it"
+    if not names:
+        return told
+    more = " and others" if best["group_size"] - 1 > len(names) else ""
+    return f"{told}: {', '.join(names)}{more}"
 
 
 def _readings(readings: Sequence[Fields]) -> RenderableType:
@@ -122,7 +134,7 @@ def _hypothesis(number: int, hypothesis: Fields, readings: Sequence[Fields]) -> 
         items.append(indented(_predictions(predictions, readings), 3))
     advice = [
         (label, hypothesis[key])
-        for label, key in (("confirm, power off", "confirm"), ("repair", "repair"), ("caution", "caution"))
+        for label, key in (("confirm", "confirm"), ("repair", "repair"), ("caution", "caution"))
         if hypothesis[key]
     ]
     if advice:
