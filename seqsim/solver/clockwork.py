@@ -1,0 +1,244 @@
+"""Rules in time: sides of rows, gates that follow late, knobs that rise, thresholds that chatter."""
+
+from __future__ import annotations
+
+import heapq
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from seqsim.network import SECONDS, Effect
+from seqsim.network.network import Bools, Floats
+from seqsim.solver.course import Event, Stage, What
+from seqsim.solver.system import System
+
+DEAD_BAND = 1e-3
+"""Volts between the two thresholds of a row that has none: it must not chatter at its own crossing."""
+SLOWEST_CHATTER = 1 / 2000
+"""A row that changes its side within this share of the run is in a hurry."""
+HASTE = 20e-6
+"""The same in seconds, at least."""
+PATIENCE = 60
+"""So many hurried changes are followed; then the row rests after each change, twice as long after as many more."""
+FIRST_REST = 2e-6
+
+
+@dataclass(frozen=True, slots=True)
+class Rise:
+    """A knob on its way up: hinges whose thresholds it moves, by how much from its start to its end, since when."""
+
+    hinges: tuple[int, ...]
+    shifts: tuple[float, ...]
+    start: float
+    seconds: float
+
+    def done(self, time: float) -> float:
+        """Return the share of the way at a time."""
+        return min(max((time - self.start) / self.seconds, 0.0), 1.0)
+
+
+@dataclass
+class Clockwork:
+    """The state of the rules during a run."""
+
+    system: System
+    turned: dict[tuple[str, str], float]
+    """where patches put a knob (owner, name), where it is not at its neutral"""
+    until: float
+    before: Bools
+    """gates before the run begins"""
+    above: Bools = field(init=False)
+    gates: Bools = field(init=False)
+    events: list[Event] = field(default_factory=list)
+    rises: dict[int, Rise] = field(default_factory=dict)
+    chatter: dict[str, None] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        network, force = self.system.variant.network, self.system.variant.side_force
+        rows = len(network.row_names)
+        self.above = np.where(force >= 0, force == 1, np.zeros(rows, dtype=np.bool_))
+        self.gates = self._forced(self.before.copy())
+        self._timers: list[tuple[float, int, int, bool]] = []
+        self._due: dict[int, float] = {}
+        self._fell = np.full(rows, -np.inf)
+        self._changed = np.full(rows, -np.inf)
+        self._hurried = np.zeros(rows, dtype=np.int64)
+        self._rest = np.full(rows, -np.inf)
+        self._late = [self._lateness(k) for k in range(len(network.gates))]
+        self._haste = max(HASTE, self.until * SLOWEST_CHATTER)
+        self.falling = np.minimum(self.system.falling, self.system.rising - DEAD_BAND)
+
+    def _forced(self, gates: Bools) -> Bools:
+        force = self.system.variant.gate_force
+        return np.where(force >= 0, force == 1, gates)
+
+    def _lateness(self, gate: int) -> tuple[float, float]:
+        network = self.system.variant.network
+        rule = int(network.gate_rule[gate])
+        if rule < 0:
+            return 0.0, 0.0
+        late = network.rules[rule].delays.get(network.gates[gate], (0.0, 0.0))
+        scale = self.scale(network.rules[rule].owner)
+        return late[0] * scale, late[1] * scale
+
+    def scale(self, owner: str) -> float:
+        """Return the factor on all seconds of an owner."""
+        return self.turned.get((owner, SECONDS), 1.0)
+
+    def begin(self, stage: Stage) -> None:
+        """Go to a power state: static gates change at once."""
+        network = self.system.variant.network
+        before = self.gates.copy()
+        driven = network.gate_rule >= 0
+        self.gates = self._forced(np.where(driven, self.gates, stage.static))
+        self.events.append(Event(stage.seconds, What.STAGE, stage.name))
+        for k in np.flatnonzero(before != self.gates):
+            self._note(stage.seconds, int(k))
+            ramp = stage.ramps.get(network.gates[k])
+            self.rises.pop(int(k), None)
+            if self.gates[k] and ramp is not None:
+                self._rise(int(k), ramp[0], ramp[1], ramp[2], stage.seconds)
+
+    def _note(self, time: float, gate: int) -> None:
+        self.events.append(Event(time, What.GATE, self.system.variant.network.gates[gate], bool(self.gates[gate])))
+
+    def _rise(self, gate: int, owner: str, knob: str, seconds: float, time: float) -> None:
+        variant = self.system.variant
+        network = variant.network
+        found = network.knobs.get((owner, knob))
+        if found is None or seconds <= 0:
+            return
+        stands = self.turned.get((owner, knob), found.neutral)
+        hinges, shifts = [], []
+        ports = {int(h): len(network.owners) + i for i, h in enumerate(variant.port_of) if h >= 0}
+        for turned in found.turned:
+            if turned.effect is not Effect.SHIFT:
+                continue
+            for h in network.hinges_of[owner]:
+                if network.roles[h] == turned.role:
+                    hinges.append(ports.get(int(h), int(h)))
+                    shifts.append(turned.coefficient * stands)
+        self.rises[gate] = Rise(tuple(hinges), tuple(shifts), time, seconds)
+
+    def settle(self, time: float, volts: Floats, crossed: int = -1) -> bool:
+        """Let rows and gates follow the volts of this moment; tell whether a gate changed."""
+        fresh = self.beyond(time, volts)
+        if crossed >= 0:
+            fresh[crossed] = not self.above[crossed]
+        network = self.system.variant.network
+        for row in np.flatnonzero(fresh != self.above):
+            self.above[row] = fresh[row]
+            self._hurry(int(row), time)
+            if not fresh[row]:
+                self._fell[row] = time
+            name = f"{network.row_owners[row]}/{network.row_names[row]}"
+            self.events.append(Event(time, What.ROW, name, bool(fresh[row])))
+        return self.follow(time)
+
+    def beyond(self, time: float, volts: Floats) -> Bools:
+        """Return the side of each row that the volts ask for; rows at rest keep theirs."""
+        rows = self.system.variant.rows
+        force = self.system.variant.side_force
+        rise = (rows.rise_weight * volts[rows.rise_at]).sum(axis=1)
+        fall = (rows.fall_weight * volts[rows.fall_at]).sum(axis=1)
+        fresh = np.where(self.above, fall >= self.falling, rise > self.system.rising)
+        fresh = np.where(self._rest > time, self.above, fresh)
+        return np.asarray(np.where(force >= 0, force == 1, fresh))
+
+    def _hurry(self, row: int, time: float) -> None:
+        """Count changes that follow each other closely, and let the row rest once there were too many."""
+        if time - self._changed[row] < self._haste:
+            self._hurried[row] += 1
+        self._changed[row] = time
+        times = int(self._hurried[row]) // PATIENCE
+        if times:
+            self.chatter[self.system.variant.network.row_owners[row]] = None
+            self._rest[row] = time + FIRST_REST * 2.0 ** min(times - 1, 40)
+
+    def follow(self, time: float) -> bool:
+        """Bring the gates to what their rules say, at once or by timers; tell whether one changed."""
+        network, force = self.system.variant.network, self.system.variant.gate_force
+        changed = False
+        for k, table in enumerate(network.tables):
+            first, last = network.row_start[k], network.row_start[k + 1]
+            bits = int(table[int(self.above[first:last] @ (1 << np.arange(last - first)))])
+            for i, gate in enumerate(network.rule_gates[k]):
+                if force[gate] >= 0:
+                    continue
+                wanted = bool(bits >> i & 1)
+                if wanted == self.gates[gate]:
+                    self._due.pop(int(gate), None)
+                elif int(gate) not in self._due:
+                    due = self._start(int(gate), wanted, time)
+                    if due <= time:
+                        self._switch(int(gate), wanted, time)
+                        changed = True
+                    else:
+                        self._due[int(gate)] = due
+                        heapq.heappush(self._timers, (due, len(self.events), int(gate), wanted))
+        return changed
+
+    def _start(self, gate: int, on: bool, time: float) -> float:  # noqa: FBT001
+        """Return when a gate follows its rule."""
+        if not on:
+            return time + self._late[gate][1]
+        network = self.system.variant.network
+        rule = network.rules[int(network.gate_rule[gate])]
+        pause = rule.pauses.get(network.gates[gate])
+        begins = time
+        if pause is not None:
+            for row in network.rows_of[rule.owner]:
+                if network.row_names[row] == pause[0]:
+                    begins = max(begins, float(self._fell[row]) + pause[1] * self.scale(rule.owner))
+        return begins + self._late[gate][0]
+
+    def _switch(self, gate: int, on: bool, time: float) -> None:  # noqa: FBT001
+        network = self.system.variant.network
+        self.gates[gate] = on
+        self._due.pop(gate, None)
+        self._note(time, gate)
+        self.rises.pop(gate, None)
+        rule = network.rules[int(network.gate_rule[gate])]
+        ramp = rule.ramps.get(network.gates[gate])
+        if on and ramp is not None:
+            self._rise(gate, rule.owner, ramp[0], ramp[1] * self.scale(rule.owner), time)
+
+    def fire(self, time: float) -> bool:
+        """Turn the gates whose time has come; tell whether there was one."""
+        fired = False
+        while self._timers and self._timers[0][0] <= time:
+            due, _, gate, on = heapq.heappop(self._timers)
+            if self._due.get(gate) == due:
+                self._switch(gate, on, time)
+                fired = True
+        return fired
+
+    def next_time(self, time: float) -> float:
+        """Return when the next timer runs out, knob arrives or row has rested; infinity if nothing is under way."""
+        while self._timers and self._due.get(self._timers[0][2]) != self._timers[0][0]:
+            heapq.heappop(self._timers)
+        ahead = [self._timers[0][0]] if self._timers else []
+        ahead += [rise.start + rise.seconds for rise in self.rises.values()]
+        ahead += [float(rest) for rest in self._rest if rest > time]
+        return min((at for at in ahead if at > time), default=np.inf)
+
+    def arrived(self, time: float) -> None:
+        """Forget knobs that have come to where they stand."""
+        for gate in [gate for gate, rise in self.rises.items() if time >= rise.start + rise.seconds]:
+            del self.rises[gate]
+
+    def thresholds(self, time: float) -> tuple[Floats, Floats]:
+        """Return threshold (h,) at a time and how fast it moves (V/s), for every hinge."""
+        threshold, rate = self.system.threshold.copy(), np.zeros_like(self.system.threshold)
+        for rise in self.rises.values():
+            for h, shift in zip(rise.hinges, rise.shifts, strict=True):
+                threshold[h] -= shift * (1 - rise.done(time))
+                rate[h] += shift / rise.seconds
+        return threshold, rate
+
+    def watched(self, time: float) -> tuple[Floats, Floats]:
+        """Return limit and sign of each row for the march: the threshold that is next, 0 where nobody watches."""
+        force = self.system.variant.side_force
+        sign = np.where(self.above, -1.0, 1.0)
+        sign[(force >= 0) | (self._rest > time)] = 0.0
+        return np.where(self.above, self.falling, self.system.rising), sign
