@@ -84,8 +84,9 @@ class Board:
         Raises
         ------
         ReadingError, UnknownPlaceError
-            If one of them is not understood.
+            If there is none, or one is not understood.
         """
+        from seqsim.errors import ReadingError
         from seqsim.readings import Readings, parse_reading, read_readings
 
         if readings is None:
@@ -97,12 +98,21 @@ class Board:
         else:
             base, more = Readings(), (*readings, *more)
         added = tuple(parse_reading(self.circuit, text, base.meter) for text in more)
+        if not base.readings and not added:
+            message = "there is no reading to rank by; give a file of readings, or some in shorthand like EN 0.02"
+            raise ReadingError(message, file=base.file)
         return base.model_copy(update={"readings": (*base.readings, *added)})
 
     def rank(
         self, readings: str | os.PathLike[str] | Readings | Sequence[str] | None = None, more: Sequence[str] = ()
     ) -> Ranking:
-        """Return the faults that explain what was measured, ranked; for the parameters see `read`."""
+        """Return the faults that explain what was measured, ranked; for the parameters see `read`.
+
+        Raises
+        ------
+        ReadingError, UnknownPlaceError
+            If there is no reading, or one is not understood.
+        """
         taken = self.read(readings, more)
         from seqsim.diagnosis import rank
 
