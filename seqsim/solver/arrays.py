@@ -4,19 +4,22 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from numpy import int8, uint64
+import numpy as np
 from numpy.typing import NDArray
 
 from seqsim.network.network import Bools, Floats, Ints
+from seqsim.solver.plain import NEWTON_STEPS, ROUNDS
 
-NEWTON, LINE_SEARCH, SOURCE_STEPPING, FAILED = 0, 1, 2, 3
+NEWTON, ONE_AT_A_TIME, LINE_SEARCH, SOURCE_STEPPING, FAILED = 0, 1, 2, 3, 4
 """How an analog solution was reached, in the order of `Way`."""
 STEADY, OSCILLATES, NO_LEVEL = 0, 1, 2
 """How a board settles, in the order of `Steadiness`."""
+MOST_CHOSEN = 2000
+"""Hinges that may differ from the reference; more are as good as another board."""
 
 
 class Hinges(NamedTuple):
-    """Hinges of the network, then room for the ports of one variant; nodes with ground last."""
+    """Hinges of the network, then room for the ports of one variant and a meter; nodes with ground last."""
 
     sense_at: Ints
     sense_weight: Floats
@@ -29,7 +32,7 @@ class Hinges(NamedTuple):
     after: Ints
     instead_of: Ints
     alive: Bools
-    label: NDArray[uint64]
+    label: NDArray[np.uint64]
     """one random number a hinge: the exclusive or of those that conduct names a set of modes"""
 
 
@@ -49,8 +52,8 @@ class Rules(NamedTuple):
     gate_start: Ints
     driven: Ints
     gates: Bools
-    gate_force: NDArray[int8]
-    side_force: NDArray[int8]
+    gate_force: NDArray[np.int8]
+    side_force: NDArray[np.int8]
 
 
 class Ratios(NamedTuple):
@@ -64,9 +67,14 @@ class Ratios(NamedTuple):
 
 
 class Reference(NamedTuple):
-    """The factorised reference: inverse (N, N), zero at ground, volts (N,), conductance (h,) of each hinge."""
+    """The factorised reference.
+
+    ``inverse`` (N, N), zero at ground, and its transpose ``columns``; ``volts`` (N,); ``active`` (h,), the conductance
+    of each hinge of the network.
+    """
 
     inverse: Floats
+    columns: Floats
     volts: Floats
     active: Floats
 
@@ -86,8 +94,44 @@ class Work(NamedTuple):
     delta: Floats
     tau: Floats
     small: Floats
+    """I + δ M of the chosen hinges, factorised in place"""
+    pivots: Ints
     right: Floats
     nodal: Floats
+    step: Floats
     active: Floats
+    modes_seen: NDArray[np.uint64]
+    names_seen: NDArray[np.uint64]
+    sides_seen: Bools
+    volts_seen: Floats
     size: Ints
     """size[0]: hinges in the network and the variant; size[1]: number chosen"""
+
+
+def workspace(nodes: int, hinges: int, rows: int, gates: int, ratios: int) -> Work:
+    """Return scratch space for a network of that size."""
+    chosen = min(hinges, MOST_CHOSEN)
+    return Work(
+        volts=np.zeros(nodes),
+        conducting=np.zeros(hinges, dtype=np.bool_),
+        wanted=np.zeros(hinges, dtype=np.bool_),
+        across=np.zeros(hinges),
+        gates=np.zeros(gates, dtype=np.bool_),
+        above=np.zeros(rows, dtype=np.bool_),
+        fresh=np.zeros(rows, dtype=np.bool_),
+        ratios=np.zeros(ratios),
+        chosen=np.zeros(chosen, dtype=np.int64),
+        delta=np.zeros(chosen),
+        tau=np.zeros(chosen),
+        small=np.zeros((chosen, chosen)),
+        pivots=np.zeros(chosen, dtype=np.int64),
+        right=np.zeros(chosen),
+        nodal=np.zeros(nodes),
+        step=np.zeros(nodes),
+        active=np.zeros(hinges),
+        modes_seen=np.zeros(max(NEWTON_STEPS, 1), dtype=np.uint64),
+        names_seen=np.zeros(ROUNDS, dtype=np.uint64),
+        sides_seen=np.zeros((ROUNDS, rows), dtype=np.bool_),
+        volts_seen=np.zeros((ROUNDS, nodes)),
+        size=np.zeros(2, dtype=np.int64),
+    )

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from seqsim.network import Network, Variant
 from seqsim.network.network import Bools, Ints
-from seqsim.solver.arrays import Hinges, Ratios, Reference
+from seqsim.solver.arrays import Hinges, Ratios, Reference, workspace
 from seqsim.solver.pack import (
     STUBS,
     Latents,
@@ -111,11 +111,12 @@ class Bench:
             first[k, : len(state.conducting)] = state.conducting
             first_above[k] = state.above
             first_ratios[k] = state.ratios
+        work = workspace(self.nodes, width, rows, len(self.network.gates), ratios)
         sweep(
             hinges, self.reference, self.ratios, self.static, self.table, self.table_start, self.gate_start,
             self.driven, self.network.rows.kind, self.network.row_start, pack,
             np.full(len(variants), -1, dtype=np.int64) if severity is None else np.asarray(severity, dtype=np.int64),
-            first, first_above, first_ratios, probes or no_probes(len(variants)), latents or no_latents(), solved,
+            first, first_above, first_ratios, probes or no_probes(len(variants)), latents or no_latents(), solved, work,
         )  # fmt: skip
         return solved
 
@@ -154,7 +155,7 @@ def bench(network: Network, static: Bools, levels: Levels) -> Bench:
         static=static,
         levels=levels,
         hinges=hinges,
-        reference=Reference(inverse, volts, active),
+        reference=Reference(inverse, np.ascontiguousarray(inverse.T), volts, active),
         ratios=Ratios(
             variant.ratio_at, grounded(variant.ratio_nodes, ground), variant.ratio_weights,
             np.array([ratio.efficiency for ratio in network.ratios], dtype=np.float64),

@@ -43,7 +43,7 @@ def compiled(function: Function) -> Function:
     before = config.CACHE_DIR
     config.CACHE_DIR = str(_prepared())
     try:
-        return cast("Function", njit(cache=True)(function))
+        return cast("Function", njit(cache=True, nogil=True)(function))
     finally:
         config.CACHE_DIR = before
 

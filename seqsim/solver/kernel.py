@@ -11,22 +11,20 @@ from seqsim.network import WIDTH
 from seqsim.network.network import Bools, Floats
 from seqsim.solver.arrays import (
     FAILED,
-    LINE_SEARCH,
     NEWTON,
     NO_LEVEL,
     OSCILLATES,
-    SOURCE_STEPPING,
     STEADY,
     Hinges,
     Ratios,
     Reference,
     Rules,
     Work,
-)  # fmt: skip
+)
 from seqsim.solver.jit import compiled
-from seqsim.solver.kernel_fallback import conductances, follow, held, line_search
-from seqsim.solver.plain import NEARLY, NEWTON_STEPS, RATIO_STEPS, RATIO_TOLERANCE, ROUNDS
-from seqsim.solver.update import choose, linear, refine
+from seqsim.solver.kernel_fallback import fall_back
+from seqsim.solver.plain import NEARLY, NEWTON_STEPS, PATIENCE, RATIO_STEPS, RATIO_TOLERANCE, ROUNDS, TIE
+from seqsim.solver.update import choose, couple, linear, refine
 
 
 @compiled
@@ -62,13 +60,12 @@ def _modes(h: Hinges, w: Work) -> bool:
 
 @compiled
 def _newton(h: Hinges, ref: Reference, ratios: Ratios, w: Work) -> bool:
-    seen = np.zeros(NEWTON_STEPS, dtype=np.uint64)
     total = w.size[0]
     for k in range(total):
         if w.conducting[k] and (not h.clamped[k] or not h.alive[k] or (h.gate[k] >= 0 and not w.gates[h.gate[k]])):
             w.conducting[k] = False
     for step in range(NEWTON_STEPS):
-        if not linear(h, ref, ratios, w):
+        if linear(h, ref, ratios, w) == 0.0:
             return False
         if _modes(h, w):
             return True
@@ -77,9 +74,9 @@ def _newton(h: Hinges, ref: Reference, ratios: Ratios, w: Work) -> bool:
             if w.wanted[k]:
                 name ^= h.label[k]
         for earlier in range(step):
-            if seen[earlier] == name:
+            if w.modes_seen[earlier] == name:
                 return False
-        seen[step] = name
+        w.modes_seen[step] = name
         for k in range(total):
             w.conducting[k] = w.wanted[k]
     return False
@@ -88,29 +85,10 @@ def _newton(h: Hinges, ref: Reference, ratios: Ratios, w: Work) -> bool:
 @compiled
 def _analog(h: Hinges, ref: Reference, ratios: Ratios, w: Work) -> int:
     """Volts and modes with gates and ratios held; the state before is the start."""
-    start = w.conducting.copy()
+    start = w.conducting[: w.size[0]].copy()
     if _newton(h, ref, ratios, w):
         return NEWTON
-    base = conductances(h, ratios, w)
-    way = FAILED
-    if line_search(h, base, start, w):
-        way = LINE_SEARCH
-    else:
-        size = len(w.volts)
-        if follow(h, base, np.zeros(size), w):
-            way = SOURCE_STEPPING
-        else:
-            matrix = np.zeros((size, size))
-            active = np.zeros(len(base))
-            for k in range(len(base)):
-                start[k] = start[k] and h.clamped[k] and base[k] != 0.0
-            origin = held(h, base, start, len(base), matrix, active)
-            if follow(h, base, origin, w):
-                way = SOURCE_STEPPING
-    if way != FAILED:
-        # the update form of the solution is what probing goes on from
-        choose(h, ref, ratios, w)
-    return way
+    return fall_back(h, ref, ratios, w, start)
 
 
 @compiled
@@ -181,12 +159,12 @@ def _sides(rules: Rules, w: Work) -> int:
             total = 0.0
             for p in range(WIDTH):
                 total += rules.fall_weight[row, p] * w.volts[rules.fall_at[row, p]]
-            w.fresh[row] = total >= rules.falling[row]
+            w.fresh[row] = total > rules.falling[row] - TIE
         else:
             total = 0.0
             for p in range(WIDTH):
                 total += rules.rise_weight[row, p] * w.volts[rules.rise_at[row, p]]
-            w.fresh[row] = total > rules.rising[row]
+            w.fresh[row] = total > rules.rising[row] + TIE
         if w.fresh[row] != w.above[row]:
             changed += 1
     return changed
@@ -196,16 +174,13 @@ def _sides(rules: Rules, w: Work) -> int:
 def settle(h: Hinges, ref: Reference, rules: Rules, ratios: Ratios, w: Work) -> tuple[int, int]:
     """Settle from the state in ``w``; return steadiness and the worst way that an analog solution took."""
     rows = len(rules.kind)
-    seen = np.zeros((ROUNDS, max(rows, 1)), dtype=np.bool_)
-    count = 0
-    one_by_one = False
     worst = NEWTON
-    total = np.zeros(len(w.volts))
     for row in range(rows):
         if rules.side_force[row] >= 0:
             w.above[row] = rules.side_force[row] == 1
-    averaging, repeat_at = False, -1
-    for _ in range(ROUNDS):
+    count = 0
+    one_by_one = False
+    for step in range(ROUNDS):
         _gates(rules, w)
         way = _settle_analog(h, ref, ratios, w)
         worst = max(worst, way)
@@ -214,35 +189,25 @@ def settle(h: Hinges, ref: Reference, rules: Rules, ratios: Ratios, w: Work) -> 
         if _sides(rules, w) == 0:
             refine(h, ref, w)
             return STEADY, worst
-        if averaging:
-            total += w.volts
-            count += 1
-            if count == repeat_at:
-                w.volts[:] = total / count
-                return OSCILLATES, worst
-        else:
-            for earlier in range(count):
-                same = True
-                for row in range(rows):
-                    if seen[earlier, row] != w.above[row]:
-                        same = False
-                        break
-                if same:
-                    if one_by_one:
-                        # go once more round the cycle, averaging
-                        averaging, repeat_at = True, count - earlier
-                        total[:] = w.volts
-                    one_by_one = True
-                    count = 0
-                    break
-            if averaging:
-                count = 1
-                if count == repeat_at:
-                    return OSCILLATES, worst
-            else:
-                for row in range(rows):
-                    seen[count, row] = w.above[row]
-                count += 1
+        name = np.uint64(0)
+        for k in range(w.size[0]):
+            if w.conducting[k]:
+                name ^= h.label[k]
+        repeats = -1
+        for earlier in range(count):
+            if w.names_seen[earlier] == name and np.array_equal(w.sides_seen[earlier], w.above):
+                repeats = earlier
+                break
+        if repeats >= 0 and one_by_one:
+            _average(w, repeats, count)
+            return OSCILLATES, worst
+        if repeats >= 0 or step == PATIENCE:
+            one_by_one = True
+            count = 0
+        w.names_seen[count] = name
+        w.sides_seen[count] = w.above
+        w.volts_seen[count] = w.volts
+        count += 1
         if one_by_one:
             chosen, fastest = -1, 1 << 30
             for row in range(rows):
@@ -252,7 +217,19 @@ def settle(h: Hinges, ref: Reference, rules: Rules, ratios: Ratios, w: Work) -> 
         else:
             for row in range(rows):
                 w.above[row] = w.fresh[row]
+    _average(w, 0, count)
     return OSCILLATES, worst
+
+
+@compiled
+def _average(w: Work, first: int, end: int) -> None:
+    """Put the average of the volts from round ``first`` to before ``end`` into ``w.volts``."""
+    w.volts[:] = 0.0
+    for k in range(first, end):
+        for node in range(len(w.volts)):
+            w.volts[node] += w.volts_seen[k, node]
+    for node in range(len(w.volts)):
+        w.volts[node] /= end - first
 
 
 @compiled
@@ -269,3 +246,4 @@ def restore(
     w.volts[:] = volts
     _gates(rules, w)
     choose(h, ref, ratios, w)
+    couple(h, ref, w)

@@ -1,4 +1,4 @@
-"""The fallbacks compiled: a line search on the residual, then source stepping; see `fallback`."""
+"""The fallbacks compiled: one hinge at a time, a line search, source stepping; see `fallback`."""
 
 from __future__ import annotations
 
@@ -6,30 +6,44 @@ import numpy as np
 
 from seqsim.network import WIDTH
 from seqsim.network.network import Bools, Floats
-from seqsim.solver.arrays import Hinges, Ratios, Work
-from seqsim.solver.fallback import HALVINGS, SEARCH_STEPS
+from seqsim.solver.arrays import FAILED, LINE_SEARCH, ONE_AT_A_TIME, SOURCE_STEPPING, Hinges, Ratios, Reference, Work
+from seqsim.solver.fallback import HALVINGS, LOOSE, SEARCH_STEPS, SINGLE_STEPS, STILL
 from seqsim.solver.jit import compiled
 from seqsim.solver.plain import NEARLY
 from seqsim.solver.system import LEAK
+from seqsim.solver.update import linear, refine, respond
 
 
 @compiled
-def _assemble(h: Hinges, active: Floats, total: int, matrix: Floats) -> None:
-    """Fill the dense Jacobian (N, N); the last row and column are ground's."""
-    size = len(matrix)
-    matrix[:, :] = 0.0
-    for node in range(size):
-        matrix[node, node] = LEAK
+def fall_back(h: Hinges, ref: Reference, ratios: Ratios, w: Work, start: Bools) -> int:
+    """Find volts and modes from the modes ``start``; return the way."""
+    base = _conductances(h, ratios, w)
+    for k in range(w.size[0]):
+        start[k] = start[k] and h.clamped[k] and base[k] != 0.0
+    if _one_at_a_time(h, ref, ratios, w, start):
+        return ONE_AT_A_TIME
+    if _line_search(h, ref, ratios, w, base, start):
+        return LINE_SEARCH
+    if _follow(h, ref, ratios, w, base, np.zeros(len(w.volts))):
+        return SOURCE_STEPPING
+    w.conducting[: w.size[0]] = start
+    if linear(h, ref, ratios, w) != 0.0 and _follow(h, ref, ratios, w, base, w.volts.copy()):
+        return SOURCE_STEPPING
+    return FAILED
+
+
+@compiled
+def _conductances(h: Hinges, ratios: Ratios, w: Work) -> Floats:
+    """Conductance of every hinge as it would conduct, ratios applied, zero where its gate is off."""
+    total = w.size[0]
+    base = np.zeros(total)
     for k in range(total):
-        if active[k] != 0.0:
-            for q in range(WIDTH):
-                inject = h.inject_weight[k, q] * active[k]
-                if inject != 0.0:
-                    for p in range(WIDTH):
-                        matrix[h.inject_at[k, q], h.sense_at[k, p]] += inject * h.sense_weight[k, p]
-    matrix[size - 1, :] = 0.0
-    matrix[:, size - 1] = 0.0
-    matrix[size - 1, size - 1] = 1.0
+        if h.alive[k] and (h.gate[k] < 0 or w.gates[h.gate[k]]):
+            base[k] = h.conductance[k]
+    for i in range(len(ratios.at)):
+        if ratios.at[i] < total:
+            base[ratios.at[i]] *= w.ratios[i]
+    return base
 
 
 @compiled
@@ -42,12 +56,53 @@ def _across(h: Hinges, volts: Floats, total: int, across: Floats) -> None:
 
 
 @compiled
-def _left_over(h: Hinges, base: Floats, across: Floats, volts: Floats, total: int, left: Floats) -> None:
+def _allowed(h: Hinges, w: Work, k: int) -> bool:
+    return bool(h.clamped[k] and h.alive[k] and (h.gate[k] < 0 or w.gates[h.gate[k]]))
+
+
+@compiled
+def _most_wrong(h: Hinges, w: Work) -> tuple[int, float]:
+    """Return the hinge that is farthest on the wrong side of its threshold, and how far."""
+    worst, most = -1, -np.inf
+    _across(h, w.volts, w.size[0], w.across)
+    for k in range(w.size[0]):
+        if _allowed(h, w, k):
+            wrong = -w.across[k] if w.conducting[k] else w.across[k]
+            if wrong > most:
+                worst, most = k, wrong
+    return worst, most
+
+
+@compiled
+def _one_at_a_time(h: Hinges, ref: Reference, ratios: Ratios, w: Work, start: Bools) -> bool:
+    """Flip, at each step, only the hinge that is most wrong."""
+    names = np.zeros(SINGLE_STEPS, dtype=np.uint64)
+    name = np.uint64(0)
+    for k in range(w.size[0]):
+        w.conducting[k] = start[k]
+    for step in range(SINGLE_STEPS):
+        if linear(h, ref, ratios, w) == 0.0:
+            return False
+        refine(h, ref, w)
+        worst, wrong = _most_wrong(h, w)
+        if wrong <= NEARLY:
+            return True
+        w.conducting[worst] = not w.conducting[worst]
+        name ^= h.label[worst]
+        for earlier in range(step):
+            if names[earlier] == name:
+                return False
+        names[step] = name
+    return False
+
+
+@compiled
+def _left_over(h: Hinges, base: Floats, across: Floats, volts: Floats, left: Floats) -> None:
     """Put the residual current of every node, at the true law of every hinge, into ``left``."""
     size = len(volts)
     for node in range(size):
         left[node] = LEAK * volts[node]
-    for k in range(total):
+    for k in range(len(base)):
         if base[k] != 0.0 and (not h.clamped[k] or across[k] > 0.0):
             current = base[k] * across[k]
             for q in range(WIDTH):
@@ -56,86 +111,55 @@ def _left_over(h: Hinges, base: Floats, across: Floats, volts: Floats, total: in
 
 
 @compiled
-def held(h: Hinges, base: Floats, conducting: Bools, total: int, matrix: Floats, active: Floats) -> Floats:
-    """Volts with a set of conducting hinges held, by a dense solution."""
-    for k in range(total):
-        active[k] = base[k] if (not h.clamped[k] or conducting[k]) else 0.0
-    _assemble(h, active, total, matrix)
-    size = len(matrix)
-    source = np.zeros(size)
+def _diagonal(h: Hinges, active: Floats, total: int, diagonal: Floats) -> None:
+    """Put the diagonal of the Jacobian into ``diagonal`` (N,)."""
+    diagonal[:] = LEAK
     for k in range(total):
         if active[k] != 0.0:
             for q in range(WIDTH):
-                source[h.inject_at[k, q]] += h.inject_weight[k, q] * active[k] * h.threshold[k]
-    source[size - 1] = 0.0
-    source[:] = np.linalg.solve(matrix, source)
-    return source
+                for p in range(WIDTH):
+                    if h.inject_at[k, q] == h.sense_at[k, p]:
+                        diagonal[h.inject_at[k, q]] += h.inject_weight[k, q] * h.sense_weight[k, p] * active[k]
 
 
 @compiled
-def conductances(h: Hinges, ratios: Ratios, w: Work) -> Floats:
-    """Conductance of every hinge as it would conduct, ratios applied, zero where its gate is off."""
-    total = w.size[0]
-    base = np.zeros(total)
-    for k in range(total):
-        if h.alive[k] and (h.gate[k] < 0 or w.gates[h.gate[k]]):
-            base[k] = h.conductance[k]
-    for i in range(len(ratios.at)):
-        base[ratios.at[i]] *= w.ratios[i]
-    return base
+def _merit(left: Floats, diagonal: Floats) -> float:
+    total = 0.0
+    for node in range(len(left) - 1):
+        total += (left[node] / diagonal[node]) ** 2
+    return total
 
 
 @compiled
-def _consistent(h: Hinges, base: Floats, conducting: Bools, across: Floats, total: int, slack: float) -> bool:
-    for k in range(total):
-        if h.clamped[k] and base[k] != 0.0:
-            if conducting[k] and across[k] < -slack:
-                return False
-            if not conducting[k] and across[k] > slack:
-                return False
-    return True
-
-
-@compiled
-def line_search(h: Hinges, base: Floats, start: Bools, w: Work) -> bool:
+def _line_search(h: Hinges, ref: Reference, ratios: Ratios, w: Work, base: Floats, start: Bools) -> bool:
     """Shorten Newton steps until the residual falls; put volts and modes into ``w`` if that ends well."""
     total = w.size[0]
     size = len(w.volts)
-    matrix = np.zeros((size, size))
-    active = np.zeros(total)
     across = np.zeros(total)
-    left = np.zeros(size)
-    trial_left = np.zeros(size)
-    conducting = np.zeros(total, dtype=np.bool_)
-    for k in range(total):
-        conducting[k] = start[k] and h.clamped[k] and base[k] != 0.0
-    volts = held(h, base, conducting, total, matrix, active)
+    left, diagonal = np.zeros(size), np.zeros(size)
+    w.conducting[:total] = start
+    if linear(h, ref, ratios, w) == 0.0:
+        return False
+    volts = w.volts.copy()
     for _ in range(SEARCH_STEPS):
         _across(h, volts, total, across)
         for k in range(total):
-            conducting[k] = h.clamped[k] and base[k] != 0.0 and across[k] > 0.0
-        exact = held(h, base, conducting, total, matrix, active)
-        trial_across = np.zeros(total)
-        _across(h, exact, total, trial_across)
-        if _consistent(h, base, conducting, trial_across, total, NEARLY):
-            for node in range(size):
-                w.volts[node] = exact[node]
-            for k in range(total):
-                w.conducting[k] = conducting[k]
+            w.conducting[k] = _allowed(h, w, k) and across[k] > 0.0
+        if linear(h, ref, ratios, w) == 0.0:
+            return False
+        refine(h, ref, w)
+        _, wrong = _most_wrong(h, w)
+        if wrong <= NEARLY:
             return True
-        _left_over(h, base, across, volts, total, left)
-        merit = 0.0
-        for node in range(size - 1):
-            merit += (left[node] / matrix[node, node]) ** 2
+        _diagonal(h, w.active, total, diagonal)
+        _left_over(h, base, across, volts, left)
+        merit = _merit(left, diagonal)
         share, found = 1.0, False
         for _ in range(HALVINGS):
-            trial = volts + share * (exact - volts)
-            _across(h, trial, total, trial_across)
-            _left_over(h, base, trial_across, trial, total, trial_left)
-            value = 0.0
-            for node in range(size - 1):
-                value += (trial_left[node] / matrix[node, node]) ** 2
-            if value < merit:
+            trial = volts + share * (w.volts - volts)
+            _across(h, trial, total, across)
+            _left_over(h, base, across, trial, left)
+            if _merit(left, diagonal) < merit:
                 volts = trial
                 found = True
                 break
@@ -146,59 +170,45 @@ def line_search(h: Hinges, base: Floats, start: Bools, w: Work) -> bool:
 
 
 @compiled
-def follow(h: Hinges, base: Floats, origin: Floats, w: Work) -> bool:
+def _follow(h: Hinges, ref: Reference, ratios: Ratios, w: Work, base: Floats, origin: Floats) -> bool:
     """Lead the sources from what makes ``origin`` a solution to their true values, hinge by hinge."""
     total = w.size[0]
-    size = len(w.volts)
-    matrix = np.zeros((size, size))
-    active = np.zeros(total)
-    across = np.zeros(total)
-    rate = np.zeros(total)
-    missing = np.zeros(size)
-    conducting = np.zeros(total, dtype=np.bool_)
+    size = len(origin)
+    across, rate = np.zeros(total), np.zeros(total)
+    missing, slope = np.zeros(size), np.zeros(size)
     volts = origin.copy()
     _across(h, volts, total, across)
     for k in range(total):
-        conducting[k] = h.clamped[k] and base[k] != 0.0 and across[k] > 0.0
-    _left_over(h, base, across, volts, total, missing)
+        w.conducting[k] = _allowed(h, w, k) and across[k] > 0.0
+    _left_over(h, base, across, volts, missing)
     done, direction, last_sign = 0.0, 1.0, 0.0
     for _ in range(6 * total + 200):
-        for k in range(total):
-            active[k] = base[k] if (not h.clamped[k] or conducting[k]) else 0.0
-        _assemble(h, active, total, matrix)
-        sign = np.linalg.slogdet(matrix)[0]
+        sign = linear(h, ref, ratios, w)
         if sign == 0.0:
             return False
         if last_sign not in (0.0, sign):
             direction = -direction
         last_sign = sign
-        slope = -direction * np.linalg.solve(matrix, missing)
-        slope[size - 1] = 0.0
+        respond(h, ref, w, direction * missing, slope)
         _across(h, volts, total, across)
         nearest, length = -1, np.inf
         for k in range(total):
-            if h.clamped[k] and base[k] != 0.0:
+            if _allowed(h, w, k):
                 r = 0.0
                 for p in range(WIDTH):
                     r += h.sense_weight[k, p] * slope[h.sense_at[k, p]]
                 rate[k] = r
-                if (conducting[k] and r < -1e-15) or (not conducting[k] and r > 1e-15):
+                if (w.conducting[k] and r < -STILL) or (not w.conducting[k] and r > STILL):
                     distance = max(-across[k] / r, 0.0)
                     if distance < length:
                         nearest, length = k, distance
         if direction > 0 and length >= 1.0 - done:
-            exact = held(h, base, conducting, total, matrix, active)
-            _across(h, exact, total, across)
-            if not _consistent(h, base, conducting, across, total, 1e-6):
-                return False
-            for node in range(size):
-                w.volts[node] = exact[node]
-            for k in range(total):
-                w.conducting[k] = conducting[k]
-            return True
+            # `linear` has put the true solution of these modes into `w`
+            _, wrong = _most_wrong(h, w)
+            return wrong <= LOOSE
         if nearest < 0:
             return False
         volts = volts + slope * length
         done += direction * length
-        conducting[nearest] = not conducting[nearest]
+        w.conducting[nearest] = not w.conducting[nearest]
     return False

@@ -18,10 +18,14 @@ from seqsim.solver.state import Levels, State, Steadiness, Way
 from seqsim.solver.system import LEAK, System, flatten
 
 NEWTON_STEPS = 60
-ROUNDS = 200
+ROUNDS = 300
 """Most rounds of rule updates before a board counts as oscillating."""
+PATIENCE = 60
+"""Rounds in which all rules are updated together; then one at a time."""
 NEARLY = 1e-9
 """Volts (or amperes of an inner node) within which a hinge may stay in the mode that it has."""
+TIE = 1e-6
+"""Volts by which a threshold must be passed: an unpowered input compares nothing with nothing."""
 RATIO_STEPS = 100
 RATIO_TOLERANCE = 1e-9
 
@@ -106,7 +110,7 @@ def settle(system: System, static: Bools, start: State) -> Levels:
     one_by_one = False
     way = Way.NEWTON
     order = list(Way)
-    for _ in range(ROUNDS):
+    for step in range(ROUNDS):
         gates = gates_of(system, static, state.above)
         volts, state, step_way = settle_analog(system, gates, state)
         way = max(way, step_way, key=order.index)
@@ -115,10 +119,10 @@ def settle(system: System, static: Bools, start: State) -> Levels:
         above = sides(system, volts, state.above)
         if np.array_equal(above, state.above):
             return refined(Levels(system, volts, state, gates, Steadiness.STEADY, way))
-        key = state.above.tobytes()
-        if key in seen:
-            if one_by_one:
-                return _oscillating(system, static, state, volts_seen[seen[key] :], sides_seen[seen[key] :], way)
+        key = state.above.tobytes() + state.conducting.tobytes()
+        if key in seen and one_by_one:
+            return _oscillating(system, static, state, volts_seen[seen[key] :], sides_seen[seen[key] :], way)
+        if key in seen or step == PATIENCE:
             one_by_one = True
             seen, volts_seen, sides_seen = {}, [], []
         seen[key] = len(volts_seen)
@@ -169,7 +173,7 @@ def sides(system: System, volts: Floats, above: Bools) -> Bools:
     rows = system.variant.rows
     padded_rise = (rows.rise_weight * volts[rows.rise_at]).sum(axis=1)
     padded_fall = (rows.fall_weight * volts[rows.fall_at]).sum(axis=1)
-    fresh = np.where(above, padded_fall >= system.falling, padded_rise > system.rising)
+    fresh = np.where(above, padded_fall > system.falling - TIE, padded_rise > system.rising + TIE)
     return forced_sides(system, fresh)
 
 
@@ -255,25 +259,22 @@ def newton(system: System, gates: Bools, state: State) -> tuple[Floats, Bools, W
     conducting = state.conducting & allowed & system.clamped
     seen: set[bytes] = set()
     volts = np.zeros(system.nodes + 1)
-    for _ in range(NEWTON_STEPS):
-        volts = linear(system, gates, State(conducting, state.above, state.ratios))
-        wanted = modes(system, allowed, conducting, system.across(volts))
-        if np.array_equal(wanted, conducting):
-            return volts, conducting, Way.NEWTON
-        key = wanted.tobytes()
-        if key in seen:
-            break
-        seen.add(key)
-        conducting = wanted
-    from seqsim.solver.fallback import line_search, source_stepping
+    try:
+        for _ in range(NEWTON_STEPS):
+            volts = linear(system, gates, State(conducting, state.above, state.ratios))
+            wanted = modes(system, allowed, conducting, system.across(volts))
+            if np.array_equal(wanted, conducting):
+                return volts, conducting, Way.NEWTON
+            key = wanted.tobytes()
+            if key in seen:
+                break
+            seen.add(key)
+            conducting = wanted
+    except np.linalg.LinAlgError:  # a set of modes on the way that no voltages belong to
+        pass
+    from seqsim.solver.fallback import fall_back
 
-    found = line_search(system, gates, allowed, state)
-    if found is not None:
-        return *found, Way.LINE_SEARCH
-    found = source_stepping(system, gates, allowed, state)
-    if found is not None:
-        return *found, Way.SOURCE_STEPPING
-    return volts, conducting, Way.FAILED
+    return fall_back(system, gates, allowed, state)
 
 
 def linear(system: System, gates: Bools, state: State) -> Floats:
@@ -317,6 +318,4 @@ def currents(levels: Levels) -> Floats:
 def residual(levels: Levels) -> Floats:
     """Return the current (n,) that is left over at each node: Kirchhoff's law says zero."""
     system = levels.system
-    full = np.zeros(system.nodes + 1)
-    np.add.at(full, system.inject_at, system.inject_weight * currents(levels)[:, None])
-    return np.asarray(full[:-1] + LEAK * levels.volts[:-1])
+    return np.asarray(system.drawn(currents(levels))[:-1] + LEAK * levels.volts[:-1])

@@ -21,6 +21,7 @@ class Way(Enum):
     """How the analog solution was reached, from the cheapest on."""
 
     NEWTON = "mode-Newton"
+    ONE_AT_A_TIME = "one hinge at a time"
     LINE_SEARCH = "line search"
     SOURCE_STEPPING = "source stepping"
     FAILED = "failed"

@@ -6,16 +6,11 @@ import numpy as np
 
 from seqsim.network import WIDTH
 from seqsim.network.network import Bools, Floats, Ints
-from seqsim.solver.arrays import Hinges, Ratios, Reference, Rules, Work
+from seqsim.solver.arrays import NO_LEVEL, STEADY, Hinges, Ratios, Reference, Rules, Work
 from seqsim.solver.jit import compiled
 from seqsim.solver.kernel import restore, settle
 from seqsim.solver.pack import Latents, Pack, Probes, Solved
-from seqsim.solver.update import probe
-
-MOST_CHOSEN = 400
-"""Hinges that may differ from the reference before the dense fallback takes over."""
-LIGHT_LOAD = 1e-5
-"""A meter that changes a reading by less than this share is applied to the solution instead of solved for."""
+from seqsim.solver.probing import aim, unmoved
 
 
 @compiled
@@ -98,7 +93,7 @@ def _moves(h: Hinges, w: Work, alias: Ints, latents: Latents, row: Floats, moves
 def sweep(
     h: Hinges, ref: Reference, base_ratios: Ratios, static: Bools, table: Ints, table_start: Ints, gate_start: Ints,
     driven: Ints, kind: Ints, row_start: Ints, pack: Pack, severity: Ints, first: Bools, first_above: Bools,
-    first_ratios: Floats, probes: Probes, latents: Latents, solved: Solved,
+    first_ratios: Floats, probes: Probes, latents: Latents, solved: Solved, work: Work,
 ) -> None:  # fmt: skip
     """Settle the variants of ``pack`` (or one ``severity`` of each, where it is not -1) and fill ``solved``.
 
@@ -111,14 +106,7 @@ def sweep(
     sensitive = latents.size > 0
     width = len(h.gate)
     rows = len(kind)
-    work = Work(
-        np.zeros(size), np.zeros(width, dtype=np.bool_), np.zeros(width, dtype=np.bool_), np.zeros(width),
-        static.copy(), np.zeros(rows, dtype=np.bool_), np.zeros(rows, dtype=np.bool_),
-        np.zeros(len(base_ratios.at)), np.zeros(MOST_CHOSEN, dtype=np.int64), np.zeros(MOST_CHOSEN),
-        np.zeros(MOST_CHOSEN), np.zeros((MOST_CHOSEN, MOST_CHOSEN)), np.zeros(MOST_CHOSEN), np.zeros(size),
-        np.zeros(width), np.zeros(2, dtype=np.int64),
-    )  # fmt: skip
-    row = np.zeros(size)
+    row, column = np.zeros(size), np.zeros(size)
     alias = np.arange(base)
     kept = np.zeros(width, dtype=np.bool_)
     kept_above = np.zeros(rows, dtype=np.bool_)
@@ -173,27 +161,34 @@ def sweep(
             kept_ratios[:] = work.ratios
             for r in range(len(probes.siemens)):
                 plus, minus = probes.plus[v, r], probes.minus[v, r]
-                if plus == minus:
+                if plus == minus or steadiness == NO_LEVEL:
                     continue
-                restore(h, ref, ratios, rules, work, kept, kept_above, kept_ratios, settled_volts, total)
-                ohms = probe(h, ref, work, plus, minus, row)
+                ohms = aim(h, ref, work, plus, minus, row, column)
                 solved.ohms[item, r] = ohms
                 siemens = probes.siemens[r]
-                read = settled_volts[plus] - settled_volts[minus]
-                load = abs(ohms * siemens)
-                if probes.volts[r] == 0.0 and (load < LIGHT_LOAD or steadiness != 0):
-                    read /= 1.0 + load
-                elif siemens > 0.0:
+                across = settled_volts[plus] - settled_volts[minus]
+                amps = siemens * (across - probes.volts[r]) / (1.0 + siemens * ohms)
+                read = across - ohms * amps
+                for node in range(size):
+                    work.volts[node] = settled_volts[node] - column[node] * amps
+                within = siemens * (probes.volts[r] - read) <= siemens * (probes.volts[r] + probes.most[r])
+                if siemens == 0.0 or steadiness != STEADY or (within and unmoved(h, rules, work)):
+                    if sensitive:
+                        for node in range(size):
+                            row[node] /= 1.0 + siemens * ohms
+                        _moves(h, work, alias, latents, row, solved.moves[item, r])
+                else:
+                    work.volts[:] = settled_volts
                     work.size[0] = _place_meter(h, total, plus, minus, siemens, probes.volts[r], probes.most[r])
                     for k in range(total, work.size[0]):
                         work.conducting[k] = False
                     settle(h, ref, rules, ratios, work)
                     read = work.volts[plus] - work.volts[minus]
                     if sensitive:
-                        probe(h, ref, work, plus, minus, row)
+                        aim(h, ref, work, plus, minus, row, column)
+                        _moves(h, work, alias, latents, row, solved.moves[item, r])
+                    restore(h, ref, ratios, rules, work, kept, kept_above, kept_ratios, settled_volts, total)
                 solved.read[item, r] = read
-                if sensitive:
-                    _moves(h, work, alias, latents, row, solved.moves[item, r])
             item += 1
             for i in range(pack.replaced_start[v], pack.replaced_start[v + 1]):
                 h.alive[pack.replaced[i]] = True

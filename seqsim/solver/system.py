@@ -17,6 +17,8 @@ LEAK = 1e-9
 class System:
     """Hinges numbered through (network, then ports) over nodes 0 … n-1; node n stands for ground.
 
+    ``cells`` and ``products`` (h, WIDTH²) are the entries of the Jacobian that a hinge of one siemens adds to.
+
     ``sense_at`` and ``inject_at`` (h, WIDTH) hold nodes, with weight 0 where unused. ``alive`` (h,) is false for
     hinges that a patch replaced or disabled.
     """
@@ -36,6 +38,8 @@ class System:
     alive: Bools
     rising: Floats
     falling: Floats
+    cells: Ints
+    products: Floats
 
     def across(self, volts: Floats) -> Floats:
         """Return ``sense·v - threshold`` of every hinge; ``volts`` (n + 1,) ends with ground's zero."""
@@ -44,19 +48,21 @@ class System:
     def matrix(self, active: Floats) -> Floats:
         """Return the Jacobian (n, n) with hinge ``k`` conducting ``active[k]`` siemens."""
         n = self.nodes
-        full = np.zeros((n + 1, n + 1))
         used = np.flatnonzero(active)
-        terms = (active[used, None] * self.inject_weight[used])[:, :, None] * self.sense_weight[used][:, None, :]
-        np.add.at(full, (self.inject_at[used][:, :, None], self.sense_at[used][:, None, :]), terms)
-        jacobian = full[:n, :n]
+        terms = active[used, None] * self.products[used]
+        full = np.asarray(np.bincount(self.cells[used].ravel(), terms.ravel(), (n + 1) ** 2), dtype=np.float64)
+        jacobian = full.reshape(n + 1, n + 1)[:n, :n]
         jacobian[np.arange(n), np.arange(n)] += LEAK
         return jacobian
 
     def right_side(self, active: Floats) -> Floats:
         """Return the source vector (n,) that belongs to `matrix`."""
-        full = np.zeros(self.nodes + 1)
-        np.add.at(full, self.inject_at, self.inject_weight * (active * self.threshold)[:, None])
-        return full[: self.nodes]
+        return self.drawn(active * self.threshold)[: self.nodes]
+
+    def drawn(self, amps: Floats) -> Floats:
+        """Return the current (n + 1,) that hinges carrying ``amps`` (h,) draw from each node, ground last."""
+        terms = self.inject_weight * amps[:, None]
+        return np.asarray(np.bincount(self.inject_at.ravel(), terms.ravel(), self.nodes + 1), dtype=np.float64)
 
 
 def flatten(variant: Variant, severity: int = 0) -> System:
@@ -71,13 +77,17 @@ def flatten(variant: Variant, severity: int = 0) -> System:
 
     alive = np.ones(len(network.owners) + len(ports.gate), dtype=np.bool_)
     alive[variant.replaced] = False
+    sense_at = ground(np.concatenate([node_of[base.sense_at], ports.sense_at]))
+    sense_weight = np.concatenate([base.sense_weight, ports.sense_weight])
+    inject_at = ground(np.concatenate([node_of[base.inject_at], ports.inject_at]))
+    inject_weight = np.concatenate([base.inject_weight[0], ports.inject_weight[severity]])
     return System(
         variant=variant,
         nodes=n,
-        sense_at=ground(np.concatenate([node_of[base.sense_at], ports.sense_at])),
-        sense_weight=np.concatenate([base.sense_weight, ports.sense_weight]),
-        inject_at=ground(np.concatenate([node_of[base.inject_at], ports.inject_at])),
-        inject_weight=np.concatenate([base.inject_weight[0], ports.inject_weight[severity]]),
+        sense_at=sense_at,
+        sense_weight=sense_weight,
+        inject_at=inject_at,
+        inject_weight=inject_weight,
         conductance=np.concatenate([base.conductance[0], ports.conductance[severity]]),
         threshold=np.concatenate([base.threshold[0], ports.threshold[severity]]),
         gate=np.concatenate([base.gate, ports.gate]),
@@ -87,4 +97,6 @@ def flatten(variant: Variant, severity: int = 0) -> System:
         alive=alive,
         rising=variant.rows.rising[severity],
         falling=variant.rows.falling[severity],
+        cells=(inject_at[:, :, None] * (n + 1) + sense_at[:, None, :]).reshape(len(alive), -1),
+        products=(inject_weight[:, :, None] * sense_weight[:, None, :]).reshape(len(alive), -1),
     )

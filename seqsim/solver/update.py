@@ -8,8 +8,6 @@ matrix inversion lemma). The cost follows what a patch flips and not the size of
 
 from __future__ import annotations
 
-import numpy as np
-
 from seqsim.network import WIDTH
 from seqsim.network.network import Floats
 from seqsim.solver.arrays import Hinges, Ratios, Reference, Work
@@ -18,37 +16,79 @@ from seqsim.solver.system import LEAK
 
 
 @compiled
-def eliminate(matrix: Floats, right: Floats, n: int) -> bool:
-    """Solve in place by Gaussian elimination with row pivoting."""
+def factorise(w: Work, n: int) -> float:
+    """Factorise ``small`` in place with row pivoting; return the sign of its determinant, 0 if it is singular."""
+    matrix = w.small
+    sign = 1.0
     for k in range(n):
         pivot, best = k, abs(matrix[k, k])
         for i in range(k + 1, n):
             if abs(matrix[i, k]) > best:
                 pivot, best = i, abs(matrix[i, k])
         if best < 1e-300:
-            return False
+            return 0.0
+        w.pivots[k] = pivot
         if pivot != k:
-            for j in range(k, n):
+            sign = -sign
+            for j in range(n):
                 matrix[k, j], matrix[pivot, j] = matrix[pivot, j], matrix[k, j]
-            right[k], right[pivot] = right[pivot], right[k]
+        if matrix[k, k] < 0.0:
+            sign = -sign
         inverse = 1.0 / matrix[k, k]
         for i in range(k + 1, n):
             factor = matrix[i, k] * inverse
+            matrix[i, k] = factor
             if factor != 0.0:
                 for j in range(k + 1, n):
                     matrix[i, j] -= factor * matrix[k, j]
-                right[i] -= factor * right[k]
+    return sign
+
+
+@compiled
+def substitute(w: Work, n: int) -> None:
+    """Solve ``(I + δ M) x = right`` in place."""
+    matrix, right = w.small, w.right
+    for k in range(n):
+        pivot = w.pivots[k]
+        if pivot != k:
+            right[k], right[pivot] = right[pivot], right[k]
+    for i in range(n):
+        total = right[i]
+        for j in range(i):
+            total -= matrix[i, j] * right[j]
+        right[i] = total
+    for i in range(n - 1, -1, -1):
+        total = right[i]
+        for j in range(i + 1, n):
+            total -= matrix[i, j] * right[j]
+        right[i] = total / matrix[i, i]
+
+
+@compiled
+def substitute_transposed(w: Work, n: int) -> None:
+    """Solve ``(I + δ M)ᵀ x = right`` in place."""
+    matrix, right = w.small, w.right
+    for i in range(n):
+        right[i] /= matrix[i, i]
+        value = right[i]
+        for j in range(i + 1, n):
+            right[j] -= matrix[i, j] * value
+    for i in range(n - 1, -1, -1):
+        value = right[i]
+        for j in range(i):
+            right[j] -= matrix[i, j] * value
     for k in range(n - 1, -1, -1):
-        total = right[k]
-        for j in range(k + 1, n):
-            total -= matrix[k, j] * right[j]
-        right[k] = total / matrix[k, k]
-    return True
+        pivot = w.pivots[k]
+        if pivot != k:
+            right[k], right[pivot] = right[pivot], right[k]
 
 
 @compiled
 def choose(h: Hinges, ref: Reference, ratios: Ratios, w: Work) -> int:
-    """List the hinges that take part otherwise than in the reference, with δ and τ."""
+    """List the hinges that take part otherwise than in the reference, with δ and τ; return how many, -1 for too many.
+
+    ``w.active`` becomes the conductance with which each hinge takes part.
+    """
     total = w.size[0]
     for k in range(total):
         on = h.alive[k] and (h.gate[k] < 0 or w.gates[h.gate[k]]) and (not h.clamped[k] or w.conducting[k])
@@ -61,6 +101,7 @@ def choose(h: Hinges, ref: Reference, ratios: Ratios, w: Work) -> int:
         there = ref.active[k] if k < len(ref.active) else 0.0
         if here != there:
             if n >= len(w.chosen):
+                w.size[1] = 0
                 return -1
             w.chosen[n] = k
             w.delta[n] = here - there
@@ -71,8 +112,9 @@ def choose(h: Hinges, ref: Reference, ratios: Ratios, w: Work) -> int:
 
 
 @compiled
-def couple(h: Hinges, ref: Reference, w: Work, n: int) -> None:
-    """Fill ``small`` with I + δ M of the chosen hinges."""
+def couple(h: Hinges, ref: Reference, w: Work) -> float:
+    """Fill ``small`` with I + δ M of the chosen hinges and factorise it; return the sign of its determinant."""
+    n = w.size[1]
     for i in range(n):
         row = w.chosen[i]
         for j in range(n):
@@ -88,42 +130,74 @@ def couple(h: Hinges, ref: Reference, w: Work, n: int) -> None:
                             total += weight * other * ref.inverse[at, h.inject_at[column, q]]
             w.small[i, j] = w.delta[i] * total
         w.small[i, i] += 1.0
+    return factorise(w, n)
 
 
 @compiled
-def linear(h: Hinges, ref: Reference, ratios: Ratios, w: Work) -> bool:
-    """Put the volts of the held set of conducting hinges into ``w.volts``."""
-    n = choose(h, ref, ratios, w)
-    if n < 0:
-        return False
+def spread_out(h: Hinges, ref: Reference, w: Work, volts: Floats) -> None:
+    """Take from ``volts`` what the currents ``right`` of the chosen hinges move: ``Z B_S right``."""
     size = len(ref.volts)
-    if n == 0:
-        for node in range(size):
-            w.volts[node] = ref.volts[node]
-        return True
-    couple(h, ref, w, n)
-    for i in range(n):
-        row = w.chosen[i]
-        total = 0.0
-        for p in range(WIDTH):
-            total += h.sense_weight[row, p] * ref.volts[h.sense_at[row, p]]
-        w.right[i] = w.delta[i] * total - w.tau[i]
-    if not eliminate(w.small, w.right, n):
-        return False
+    n = w.size[1]
     for node in range(size):
         w.nodal[node] = 0.0
     for i in range(n):
         row = w.chosen[i]
         for p in range(WIDTH):
             w.nodal[h.inject_at[row, p]] += h.inject_weight[row, p] * w.right[i]
-    for node in range(size):
-        w.volts[node] = ref.volts[node]
-    for other in range(size):
-        current = w.nodal[other]
-        if current != 0.0 and other < size - 1:
+    impose(ref, w.nodal, volts)
+
+
+@compiled
+def impose(ref: Reference, nodal: Floats, volts: Floats) -> None:
+    """Take from ``volts`` what currents drawn from the nodes of the reference move: ``Z nodal``."""
+    size = len(ref.volts)
+    for other in range(size - 1):
+        current = nodal[other]
+        if current != 0.0:
+            column = ref.columns[other]
             for node in range(size):
-                w.volts[node] -= ref.inverse[node, other] * current
-    return True
+                volts[node] -= column[node] * current
+
+
+@compiled
+def linear(h: Hinges, ref: Reference, ratios: Ratios, w: Work) -> float:
+    """Put the volts of the held set of conducting hinges into ``w.volts``; return the determinant's sign."""
+    n = choose(h, ref, ratios, w)
+    if n < 0:
+        return 0.0
+    sign = couple(h, ref, w)
+    if sign == 0.0:
+        return 0.0
+    w.volts[:] = ref.volts
+    if n == 0:
+        return sign
+    for i in range(n):
+        row = w.chosen[i]
+        total = 0.0
+        for p in range(WIDTH):
+            total += h.sense_weight[row, p] * ref.volts[h.sense_at[row, p]]
+        w.right[i] = w.delta[i] * total - w.tau[i]
+    substitute(w, n)
+    spread_out(h, ref, w, w.volts)
+    return sign
+
+
+@compiled
+def respond(h: Hinges, ref: Reference, w: Work, nodal: Floats, step: Floats) -> None:
+    """Put ``-J⁻¹ nodal`` of the factorised state into ``step`` (N,); ``nodal`` is used up."""
+    step[:] = 0.0
+    impose(ref, nodal, step)
+    n = w.size[1]
+    if n == 0:
+        return
+    for i in range(n):
+        hinge = w.chosen[i]
+        total = 0.0
+        for p in range(WIDTH):
+            total += h.sense_weight[hinge, p] * step[h.sense_at[hinge, p]]
+        w.right[i] = w.delta[i] * total
+    substitute(w, n)
+    spread_out(h, ref, w, step)
 
 
 @compiled
@@ -145,69 +219,6 @@ def refine(h: Hinges, ref: Reference, w: Work) -> None:
             for q in range(WIDTH):
                 w.nodal[h.inject_at[k, q]] += h.inject_weight[k, q] * g * x
     w.nodal[size - 1] = 0.0
-    step = np.zeros(size)
-    for other in range(size - 1):
-        current = w.nodal[other]
-        if current != 0.0:
-            for node in range(size):
-                step[node] -= ref.inverse[node, other] * current
-    n = w.size[1]
-    if n > 0:
-        couple(h, ref, w, n)
-        for i in range(n):
-            hinge = w.chosen[i]
-            total = 0.0
-            for p in range(WIDTH):
-                total += h.sense_weight[hinge, p] * step[h.sense_at[hinge, p]]
-            w.right[i] = w.delta[i] * total
-        if not eliminate(w.small, w.right, n):
-            return
-        for node in range(size):
-            w.nodal[node] = 0.0
-        for i in range(n):
-            hinge = w.chosen[i]
-            for p in range(WIDTH):
-                w.nodal[h.inject_at[hinge, p]] += h.inject_weight[hinge, p] * w.right[i]
-        for other in range(size - 1):
-            current = w.nodal[other]
-            if current != 0.0:
-                for node in range(size):
-                    step[node] -= ref.inverse[node, other] * current
+    respond(h, ref, w, w.nodal, w.step)
     for node in range(size):
-        w.volts[node] += step[node]
-
-
-@compiled
-def probe(h: Hinges, ref: Reference, w: Work, plus: int, minus: int, row: Floats) -> float:
-    """Put ``cᵀ J⁻¹`` of the settled network, c between two nodes, into ``row`` (N,); return the Thevenin ohms.
-
-    ``w`` must hold the settled state with its chosen hinges.
-    """
-    size = len(w.volts)
-    for node in range(size):
-        row[node] = ref.inverse[plus, node] - ref.inverse[minus, node]
-    n = w.size[1]
-    if n > 0:
-        couple(h, ref, w, n)
-        # transposed system: small is overwritten by its transpose
-        for i in range(n):
-            for j in range(i + 1, n):
-                w.small[i, j], w.small[j, i] = w.small[j, i], w.small[i, j]
-        for i in range(n):
-            hinge = w.chosen[i]
-            total = 0.0
-            for p in range(WIDTH):
-                total += h.inject_weight[hinge, p] * row[h.inject_at[hinge, p]]
-            w.right[i] = total
-        eliminate(w.small, w.right, n)
-        for i in range(n):
-            factor = w.right[i] * w.delta[i]
-            if factor != 0.0:
-                hinge = w.chosen[i]
-                for p in range(WIDTH):
-                    weight = h.sense_weight[hinge, p] * factor
-                    if weight != 0.0:
-                        at = h.sense_at[hinge, p]
-                        for node in range(size):
-                            row[node] -= weight * ref.inverse[at, node]
-    return float(row[plus] - row[minus])
+        w.volts[node] += w.step[node]
