@@ -9,13 +9,14 @@ Source of the law: Sedra and Smith, *Microelectronic Circuits*, Ebers-Moll model
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
 from typing import ClassVar, Literal
 
 from seqsim.network import Effect, Owned, Turned
 from seqsim.parts.failing import LEAK, between, gone, turned
 from seqsim.parts.laws import THERMAL_VOLTS, Chord, junction_anchors, junction_chords, volts_at
 from seqsim.parts.part import JUDGED, Mode, Part, Rate, Severity, Source, Standing, value
+from seqsim.parts.wiring import Wiring
 from seqsim.quantity import Unit
 
 FAILURES = Source(
@@ -144,16 +145,23 @@ class Bipolar(Part):
             ),
         )  # fmt: skip
 
-    def cards(self, tag: str, node: Mapping[str, str]) -> tuple[str, ...]:
+    def cards(self, tag: str, node: Wiring) -> tuple[str, ...]:
         """One Q card and its model."""
-        return (f"Q{tag} {node['C']} {node['B']} {node['E']} m{tag}", self.card_model(f"m{tag}"))
-
-    def card_model(self, name: str) -> str:
-        """SPICE model; its knee current halves the gain at the rated current."""
-        polarity = "NPN" if self.sign > 0 else "PNP"
         return (
-            f".model {name} {polarity}(IS={self.saturation_amps!r} BF={self.gain!r} BR={self.reverse_gain!r} "
-            f"RB={self.base_series_ohms!r} IKF={self.amps!r})"
+            f"Q{tag} {node['C']} {node['B']} {node['E']} m{tag}",
+            self.card_model(f"m{tag}", node, self.base_series_ohms * node.knob("base ohms")),
+        )
+
+    def card_model(self, name: str, node: Wiring, base_series_ohms: float) -> str:
+        """SPICE model; its knee current halves the gain at the rated current."""
+        return node.model(
+            name,
+            "NPN" if self.sign > 0 else "PNP",
+            IS=self.saturation_amps * math.exp(-node.knob("junction", 0.0) / THERMAL_VOLTS),
+            BF=self.gain * node.knob("gain"),
+            BR=self.reverse_gain * node.knob("reverse gain"),
+            RB=base_series_ohms,
+            IKF=self.amps,
         )
 
 

@@ -9,6 +9,7 @@ from seqsim.network import Effect, Owned, Turned
 from seqsim.parts.chip import LOGIC_FAILURES, Chip, Driver, step, whole
 from seqsim.parts.condition import Above, Condition, Joined, Not, parse_condition
 from seqsim.parts.part import JUDGED, Mode, PartError, Rate, Source, Standing, value
+from seqsim.parts.wiring import Wiring
 from seqsim.quantity import Unit
 
 MOST_COMPARISONS = 8
@@ -158,10 +159,9 @@ class BlackBox(Chip):
             modes.append(self.dead(0.12, LOGIC_FAILURES))
         return whole(*modes)
 
-    def cards(self, tag: str, node: Mapping[str, str]) -> tuple[str, ...]:
+    def cards(self, tag: str, node: Wiring) -> tuple[str, ...]:
         """Behavioural sources for the output."""
-        ground = node["GND"]
-        free = step(f"V({node['VCC']},{ground})", self.minimum_supply) if "VCC" in node else "1"
+        free = self.supply_card(node, self.minimum_supply) if "VCC" in node else "1"
         way = {"high": "0", "low": "0", "open": "0"}
         for drive, condition in self.conditions.items():
             holds = _spice(condition, node)
@@ -175,10 +175,11 @@ class BlackBox(Chip):
         return (*output, *(self.draw_cards(tag, node) if "VCC" in node else ()))
 
 
-def _spice(condition: Condition, node: Mapping[str, str]) -> str:
+def _spice(condition: Condition, node: Wiring) -> str:
     match condition:
         case Above():
-            return step(f"V({node[condition.pin]},{node['GND']})", condition.volts)
+            threshold = condition.volts + node.knob("threshold", 0.0)
+            return node.side(condition.row, step(f"V({node[condition.pin]},{node['GND']})", threshold))
         case Not():
             return f"(1-{_spice(condition.of, node)})"
         case Joined():

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import ClassVar, Literal
 
 from seqsim.network import Owned
 from seqsim.parts.failing import LEAK, SHORT, between, gone, turned
 from seqsim.parts.part import TOLERANCE_TO_DEVIATION, Mode, Part, Rate, Severity, Source, Standing, value
+from seqsim.parts.wiring import Wiring
 from seqsim.quantity import Unit
 
 _TABLE = "MIL-HDBK-338B, failure-mode distributions, {}; shorts are split into hard ones and leaks by our judgement"
@@ -67,6 +67,6 @@ class Capacitor(Part):
             turned(self, "low", low, source, lift, "farads", Severity("÷", Unit.NUMBER, 1.5, 30.0), down=True),
         )
 
-    def cards(self, tag: str, node: Mapping[str, str]) -> tuple[str, ...]:
+    def cards(self, tag: str, node: Wiring) -> tuple[str, ...]:
         """One C card."""
-        return (f"C{tag} {node['1']} {node['2']} {self.farads!r}",)
+        return (f"C{tag} {node['1']} {node['2']} {self.farads * node.knob('farads')!r}",)

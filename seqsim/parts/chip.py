@@ -12,6 +12,7 @@ from seqsim.errors import QuantityError
 from seqsim.network import Disable, Effect, Owned, Patch, Row, RowClass, SetGate, SetSide, Turn, Turned
 from seqsim.parts.laws import junction_chords
 from seqsim.parts.part import JUDGED, Mode, Part, PartError, Severity, Source, Standing, value
+from seqsim.parts.wiring import Wiring
 from seqsim.quantity import Unit, parse_quantity
 
 CLAMP_SATURATION_AMPS = 1e-14
@@ -178,7 +179,11 @@ class Chip(Part):
         """Return the mode in which the chip behaves as if it had no supply."""
         return self.mode("dead", share, source, (SetSide(self.name, "supply", False),), "all of its outputs")
 
-    def draw_cards(self, tag: str, node: Mapping[str, str]) -> tuple[str, ...]:
+    def supply_card(self, node: Wiring, volts: float, pin: str | None = None) -> str:
+        """SPICE expression (0 to 1) that tells whether the chip has its minimum supply (V)."""
+        return node.side("supply", step(f"V({node[pin or self.supply_pin]},{node[self.ground_pin]})", volts))
+
+    def draw_cards(self, tag: str, node: Wiring) -> tuple[str, ...]:
         """SPICE lines of the quiescent current."""
         if self.quiescent is None:
             return ()
@@ -190,19 +195,22 @@ class Chip(Part):
         return (f"B{tag}q {supply} {ground} I={amps!r}*max(0,min(1,{volts}))",)
 
     def output_cards(
-        self, tag: str, node: Mapping[str, str], pin: str, driver: Driver,
+        self, tag: str, node: Wiring, pin: str, driver: Driver,
         *, high: str | None, low: str | None, clamped: bool = False,
     ) -> tuple[str, ...]:  # fmt: skip
         """SPICE lines of an output stage; ``high`` and ``low`` are expressions between 0 and 1."""
         supply, ground, out = node.get(self.supply_pin, "0"), node[self.ground_pin], node[pin]
-        lines = [f"D{tag}{pin}g {ground} {out} m{tag}{pin}", clamp_model(f"m{tag}{pin}")]
-        if high is not None:
-            volts = f"(V({supply},{out})-{driver.drop!r})/{driver.high_ohms!r}"
+        lines = [f"D{tag}{pin}g {ground} {out} m{tag}{pin}", clamp_model(f"m{tag}{pin}", node)]
+        factor, driven = node.knob("output"), node.works(*self.output_roles())
+        if high is not None and driven:
+            volts = f"(V({supply},{out})-{driver.drop!r})/{driver.high_ohms * factor!r}"
             volts = f"max({volts},0)" if driver.drop else volts
-            lines.append(f"B{tag}{pin}h {supply} {out} I=({high})*min({volts},{driver.amps!r})")
-        if low is not None:
-            volts = f"V({out},{ground})/{driver.low_ohms!r}"
-            lines.append(f"B{tag}{pin}l {out} {ground} I=({low})*min({volts},{driver.amps!r})")
+            gate = node.gate(f"{pin} high", high)
+            lines.append(f"B{tag}{pin}h {supply} {out} I=({gate})*min({volts},{driver.amps / factor!r})")
+        if low is not None and driven:
+            volts = f"V({out},{ground})/{driver.low_ohms * factor!r}"
+            gate = node.gate(f"{pin} low", low)
+            lines.append(f"B{tag}{pin}l {out} {ground} I=({gate})*min({volts},{driver.amps / factor!r})")
         if clamped:
             lines.append(f"D{tag}{pin}s {out} {supply} m{tag}{pin}")
         return tuple(lines)
@@ -228,9 +236,9 @@ def clamp(net: Owned, role: str, anode: str, cathode: str) -> None:
         net.hinge(f"{role} {k + 1}", across, across, chord.conductance, chord.threshold)
 
 
-def clamp_model(name: str) -> str:
+def clamp_model(name: str, node: Wiring) -> str:
     """SPICE model of a clamp diode."""
-    return f".model {name} D(IS={CLAMP_SATURATION_AMPS!r} RS={CLAMP_SERIES_OHMS!r})"
+    return node.model(name, "D", IS=CLAMP_SATURATION_AMPS, RS=CLAMP_SERIES_OHMS)
 
 
 def body_diode(net: Owned, role: str, anode: str, cathode: str) -> None:
@@ -240,9 +248,9 @@ def body_diode(net: Owned, role: str, anode: str, cathode: str) -> None:
         net.hinge(f"{role} {k + 1}", across, across, chord.conductance, chord.threshold)
 
 
-def body_diode_model(name: str) -> str:
+def body_diode_model(name: str, node: Wiring) -> str:
     """SPICE model of the body diode of a power stage."""
-    return f".model {name} D(IS={BODY_SATURATION_AMPS!r} RS={BODY_SERIES_OHMS!r})"
+    return node.model(name, "D", IS=BODY_SATURATION_AMPS, RS=BODY_SERIES_OHMS)
 
 
 def limited_current(

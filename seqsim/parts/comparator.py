@@ -8,6 +8,7 @@ from typing import ClassVar, Literal
 from seqsim.network import Effect, Owned, RowClass, Turned
 from seqsim.parts.chip import Chip, Driver, step, whole
 from seqsim.parts.part import JUDGED, Mode, Rate, Severity, Source, Standing, value
+from seqsim.parts.wiring import Wiring
 from seqsim.quantity import Unit
 
 FAILURES = Source("LM2901-Q1 (SLCA003) and LDC0851 (SFFS826A) failure-mode splits, between the two", Standing.SEEN)
@@ -77,10 +78,11 @@ class Comparator(Chip):
             self.dead(0.10, FAILURES),
         )  # fmt: skip
 
-    def cards(self, tag: str, node: Mapping[str, str]) -> tuple[str, ...]:
+    def cards(self, tag: str, node: Wiring) -> tuple[str, ...]:
         """Behavioural sources for the output; the comparison switches in the middle of its hysteresis."""
-        powered = step(f"V({node['VCC']},{node['GND']})", self.minimum_supply)
-        above = step(f"V({node['INP']},{node['INN']})", self.offset, 2000.0)
+        powered = self.supply_card(node, self.minimum_supply)
+        offset = self.offset + node.knob("offset", 0.0)
+        above = node.side("inputs", step(f"V({node['INP']},{node['INN']})", offset, 2000.0))
         high = f"{powered}*{above}" if self.output == "push-pull" else None
         low = f"{powered}*(1-{above})"
         output = self.output_cards(tag, node, "OUT", DRIVER, high=high, low=low, clamped=high is not None)

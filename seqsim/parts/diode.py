@@ -5,13 +5,21 @@ The law is Shockley's with a series resistance; a Zener adds one reversed piece 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar, Literal
 
 from seqsim.network import Effect, Owned, Turned
 from seqsim.parts.failing import LEAK, between, gone
-from seqsim.parts.laws import JUNCTION_ANCHORS, junction_anchors, junction_chords, junction_volts, saturation_for
+from seqsim.parts.laws import (
+    JUNCTION_ANCHORS,
+    THERMAL_VOLTS,
+    junction_anchors,
+    junction_chords,
+    junction_volts,
+    saturation_for,
+)
 from seqsim.parts.part import (
     JUDGED,
     TOLERANCE_TO_DEVIATION,
@@ -25,6 +33,7 @@ from seqsim.parts.part import (
     Standing,
     value,
 )
+from seqsim.parts.wiring import Wiring
 from seqsim.quantity import Unit, format_quantity
 
 ZENER_TEST_AMPS = 5e-3
@@ -233,13 +242,21 @@ class Diode(Part):
             ]
         return tuple(found)
 
-    def cards(self, tag: str, node: Mapping[str, str]) -> tuple[str, ...]:
-        """One D card for each diode, and their model."""
+    def cards(self, tag: str, node: Wiring) -> tuple[str, ...]:
+        """One D card and one model for each diode."""
         amps, emission, ohms = self.law
-        lines = [
-            f"D{tag}{letter} {node[anode]} {node[cathode]} m{tag}"
-            for letter, (anode, cathode) in zip("ab", self.elements, strict=False)
-        ]
-        inner = self.zener_volts - ZENER_TEST_AMPS * ohms  # SPICE counts the series resistance on top of BV
-        broken = f" BV={inner!r} IBV={ZENER_TEST_AMPS!r}" if self.type == "zener" else ""
-        return (*lines, f".model m{tag} D(IS={amps!r} N={emission!r} RS={ohms!r}{broken})")
+        lines = []
+        for letter, (anode, cathode) in zip("ab", self.elements, strict=False):
+            label = self.label(anode, cathode)
+            roles = (f"{label}{word}" for word in ("junction 1", "junction 2", "junction 3", "breakdown"))
+            if not node.works(*roles):
+                continue
+            shift = node.knob(f"{label}junction", 0.0)
+            law = {"IS": amps * math.exp(-shift / (emission * THERMAL_VOLTS)), "N": emission, "RS": ohms}
+            if self.type == "zener":
+                # SPICE counts the series resistance on top of BV
+                inner = self.zener_volts + node.knob(f"{label}zener volts", 0.0) - ZENER_TEST_AMPS * ohms
+                law |= {"BV": inner, "IBV": ZENER_TEST_AMPS}
+            lines.append(f"D{tag}{letter} {node[anode]} {node[cathode]} m{tag}{letter}")
+            lines.append(node.model(f"m{tag}{letter}", "D", **law))
+        return tuple(lines)

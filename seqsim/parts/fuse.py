@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import ClassVar, Literal
 
 from seqsim.network import Effect, Owned, Turned
 from seqsim.parts.failing import gone, turned
 from seqsim.parts.part import JUDGED, Mode, Part, Rate, Severity, Source, Standing, value
+from seqsim.parts.wiring import Wiring
 from seqsim.quantity import Unit
 
 
@@ -40,6 +40,6 @@ class Fuse(Part):
         high = turned(self, "high", 0.08, JUDGED, check, "ohms", Severity("x", Unit.NUMBER, 10.0, 1e4))
         return blown, high
 
-    def cards(self, tag: str, node: Mapping[str, str]) -> tuple[str, ...]:
+    def cards(self, tag: str, node: Wiring) -> tuple[str, ...]:
         """One R card."""
-        return (f"R{tag} {node['1']} {node['2']} {self.ohms!r}",)
+        return (f"R{tag} {node['1']} {node['2']} {self.ohms * node.knob('ohms')!r}",)

@@ -17,6 +17,7 @@ from pydantic import field_validator
 from seqsim.network import Effect, Owned, Row, Turned
 from seqsim.parts.chip import LOGIC_FAILURES, Chip, Driver, clamp, clamp_model, step, whole
 from seqsim.parts.part import Mode, Rate, Source, Standing, value
+from seqsim.parts.wiring import Wiring
 from seqsim.quantity import Unit
 
 
@@ -236,20 +237,21 @@ class LogicGate(Chip):
             self.dead(0.12, LOGIC_FAILURES),
         )
 
-    def cards(self, tag: str, node: Mapping[str, str]) -> tuple[str, ...]:
+    def cards(self, tag: str, node: Wiring) -> tuple[str, ...]:
         """Behavioural sources for the output, diodes for the clamps; a Schmitt input switches at its middle."""
         family, ground, supply = self.logic_family, node["GND"], node["VCC"]
         falling, rising, _ = self.thresholds()
         middle = (falling + rising) / 2
         share = middle / self.nominal_supply
         levels = []
-        lines = [clamp_model(f"m{tag}i")]
+        lines = [clamp_model(f"m{tag}i", node)]
         for pin in self.inputs:
             volts = f"V({node[pin]},{ground})"
             if family.ratiometric:
-                levels.append(step(f"{volts}-{share!r}*V({supply},{ground})", 0.0))
+                volts, at = f"{volts}-{share!r}*V({supply},{ground})", 0.0
             else:
-                levels.append(step(volts, middle))
+                at = middle
+            levels.append(node.side(pin, step(volts, at + node.knob("threshold", 0.0))))
             lines.append(f"D{tag}{pin}g {ground} {node[pin]} m{tag}i")
             if family.clamp_to_supply:
                 lines.append(f"D{tag}{pin}s {node[pin]} {supply} m{tag}i")
@@ -259,7 +261,7 @@ class LogicGate(Chip):
                 lines.append(f"B{tag}{pin}p {supply} {node[pin]} I={siemens!r}*max(0,V({supply},{node[pin]})-{drop!r})")
         combined = reduce(self.operation.spice, levels)
         true, false = (f"(1-{combined})", combined) if self.inverting else (combined, f"(1-{combined})")
-        powered = step(f"V({supply},{ground})", family.minimum_supply)
+        powered = self.supply_card(node, family.minimum_supply)
         high = f"{powered}*{true}" if self.output == "push-pull" else None
         output = self.output_cards(
             tag, node, "Y", family.driver, high=high, low=f"{powered}*{false}", clamped=self._output_clamped

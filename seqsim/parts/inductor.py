@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import ClassVar, Literal
 
 from seqsim.network import Effect, Owned, Turned
 from seqsim.parts.failing import HARD_SHORT, between, gone, turned
 from seqsim.parts.part import COMMON, JUDGED, Mode, Part, Rate, Severity, Source, Standing, value
+from seqsim.parts.wiring import Wiring
 from seqsim.quantity import Unit, format_quantity
 
 
@@ -44,12 +44,13 @@ class Winding(Part):
             between(self, "short", short, self.failures, ("1", "2"), HARD_SHORT),
         )
 
-    def cards(self, tag: str, node: Mapping[str, str]) -> tuple[str, ...]:
+    def cards(self, tag: str, node: Wiring) -> tuple[str, ...]:
         """One R card, and an L card before it where the inductance is known."""
+        ohms = self.ohms * node.knob("ohms")
         if self.henries is None:
-            return (f"R{tag} {node['1']} {node['2']} {self.ohms!r}",)
+            return (f"R{tag} {node['1']} {node['2']} {ohms!r}",)
         middle = f"w{tag}"
-        return (f"L{tag} {node['1']} {middle} {self.henries!r}", f"R{tag} {middle} {node['2']} {self.ohms!r}")
+        return (f"L{tag} {node['1']} {middle} {self.henries!r}", f"R{tag} {middle} {node['2']} {ohms!r}")
 
 
 class Inductor(Winding):

@@ -14,6 +14,7 @@ from seqsim.network import Effect, Owned, Turned
 from seqsim.parts.chip import clamp, clamp_model
 from seqsim.parts.failing import LEAK, between, gone, turned
 from seqsim.parts.part import JUDGED, UNKNOWN, Mode, Part, PartError, Rate, Severity, Source, Standing, value
+from seqsim.parts.wiring import Wiring
 from seqsim.quantity import Unit
 
 CHIP_PINS = ("PIN", "RAIL", "GND")
@@ -108,19 +109,19 @@ class Load(Part):
         much = Severity("x", Unit.NUMBER, 2.0, 100.0)
         return short, turned(self, "draws too much", 0.35, JUDGED, check, "amps", much), dead
 
-    def cards(self, tag: str, node: Mapping[str, str]) -> tuple[str, ...]:
+    def cards(self, tag: str, node: Wiring) -> tuple[str, ...]:
         """One R or B card, and two D cards with their model for the clamps."""
         first, second = (node[pin] for pin in self.ends)
         lines = []
         if self.ohms is not None:
-            lines.append(f"R{tag} {first} {second} {self.ohms!r}")
+            lines.append(f"R{tag} {first} {second} {self.ohms * node.knob('ohms')!r}")
         if self.amps is not None:
             risen = f"(V({first},{second})-{0.5 * self.full_volts!r})/{0.5 * self.full_volts!r}"
-            lines.append(f"B{tag} {first} {second} I={self.amps!r}*max(0,min(1,{risen}))")
+            lines.append(f"B{tag} {first} {second} I={self.amps * node.knob('amps')!r}*max(0,min(1,{risen}))")
         if self.is_pin and self.clamps:
             lines += [
                 f"D{tag}r {node['PIN']} {node['RAIL']} m{tag}",
                 f"D{tag}g {node['GND']} {node['PIN']} m{tag}",
-                clamp_model(f"m{tag}"),
+                clamp_model(f"m{tag}", node),
             ]
         return tuple(lines)

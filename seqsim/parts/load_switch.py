@@ -9,6 +9,7 @@ from seqsim.network import Effect, Owned, Row, RowClass, SetGate, Turned
 from seqsim.parts.chip import Chip, body_diode, body_diode_model, step, whole
 from seqsim.parts.failing import HARD_SHORT, between, turned
 from seqsim.parts.part import JUDGED, Mode, Rate, Severity, Source, Standing, value
+from seqsim.parts.wiring import Wiring
 from seqsim.quantity import Unit
 
 FAILURES = Source(
@@ -95,19 +96,21 @@ class LoadSwitch(Chip):
         ]  # fmt: skip
         return whole(*modes)
 
-    def cards(self, tag: str, node: Mapping[str, str]) -> tuple[str, ...]:
+    def cards(self, tag: str, node: Wiring) -> tuple[str, ...]:
         """A behavioural source for the switch, a diode, and the discharge."""
         input_, out, ground = node["IN"], node["OUT"], node["GND"]
-        powered = step(f"V({input_},{ground})", self.minimum_supply)
-        enabled = step(f"V({node['EN']},{ground})", self.enable_threshold - 0.05)
-        current = f"V({input_},{out})/{self.on_ohms!r}"
+        powered = self.supply_card(node, self.minimum_supply)
+        threshold = self.enable_threshold - 0.05 + node.knob("enable threshold", 0.0)
+        enabled = node.side("EN", step(f"V({node['EN']},{ground})", threshold))
+        current = f"V({input_},{out})/{self.on_ohms * node.knob('ohms')!r}"
         if self.amps is not None:
-            current = f"min({current},{self.amps!r})"
+            current = f"min({current},{self.amps * node.knob('limit')!r})"
         if self.reverse_blocking:
             current = f"max(0,{current})"
-        lines = [f"B{tag}o {input_} {out} I={powered}*{enabled}*{current}"]
+        lines = [f"B{tag}o {input_} {out} I={node.gate('on', f'{powered}*{enabled}')}*{current}"]
         if not self.reverse_blocking:
-            lines += [f"D{tag}b {out} {input_} m{tag}b", body_diode_model(f"m{tag}b")]
+            lines += [f"D{tag}b {out} {input_} m{tag}b", body_diode_model(f"m{tag}b", node)]
         if self.discharge is not None:
-            lines.append(f"B{tag}d {out} {ground} I={powered}*(1-{enabled})*V({out},{ground})/{self.discharge!r}")
+            discharges = node.gate("discharge", f"{powered}*(1-{enabled})")
+            lines.append(f"B{tag}d {out} {ground} I={discharges}*V({out},{ground})/{self.discharge!r}")
         return (*lines, *self.draw_cards(tag, node))

@@ -9,6 +9,7 @@ follows from it by algebra.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import Any, ClassVar, Literal
 
@@ -16,12 +17,14 @@ from seqsim.network import Effect, Owned, Turned
 from seqsim.parts.failing import LEAK, between, gone, turned
 from seqsim.parts.laws import (
     OVERDRIVE_ANCHORS,
+    THERMAL_VOLTS,
     junction_anchors,
     junction_chords,
     saturation_for,
     square_chords,
 )
 from seqsim.parts.part import JUDGED, UNKNOWN, Mode, Part, PartError, Rate, Severity, Source, Standing, value
+from seqsim.parts.wiring import Wiring
 from seqsim.quantity import Unit, format_quantity
 
 FAILURES = Source(
@@ -157,12 +160,22 @@ class Mosfet(Part):
             turned(self, "threshold high", 0.05, JUDGED, swap, "threshold", Severity("by", Unit.VOLT, 0.3, 3.0)),
         )  # fmt: skip
 
-    def cards(self, tag: str, node: Mapping[str, str]) -> tuple[str, ...]:
-        """One M card of level 1 with the bulk at the source, and its model; width and length are equal."""
-        kind = "NMOS" if self.sign > 0 else "PMOS"
+    def cards(self, tag: str, node: Wiring) -> tuple[str, ...]:
+        """One M card of level 1 with the bulk at the source, and its model; a dead channel leaves the body diode."""
         d, g, s = node["D"], node["G"], node["S"]
-        law = f"VTO={self.sign * self.threshold!r} KP={self.strength!r} IS={self.body_saturation_amps!r}"
-        return (f"M{tag} {d} {g} {s} {s} m{tag}", f".model m{tag} {kind}(LEVEL=1 {law})")
+        saturation = self.body_saturation_amps * math.exp(-node.knob("body diode", 0.0) / THERMAL_VOLTS)
+        if not node.works(*CHANNEL):
+            anode, cathode = (s, d) if self.sign > 0 else (d, s)
+            return (f"D{tag} {anode} {cathode} m{tag}", node.model(f"m{tag}", "D", IS=saturation))
+        model = node.model(
+            f"m{tag}",
+            "NMOS" if self.sign > 0 else "PMOS",
+            LEVEL=1,
+            VTO=self.sign * (self.threshold + node.knob("threshold", 0.0)),
+            KP=self.strength * node.knob("transconductance"),
+            IS=saturation,
+        )
+        return (f"M{tag} {d} {g} {s} {s} m{tag}", model)
 
 
 BSS138 = Source("BSS138 data sheet, typical at 4.5 V", Standing.SEEN)

@@ -6,14 +6,15 @@ tie the two sides together, and an isolated side would float to whatever the ari
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
 from typing import ClassVar, Literal
 
 from seqsim.network import Effect, Owned, Turned
 from seqsim.parts.bipolar import junction
 from seqsim.parts.failing import LEAK, between, gone, turned
-from seqsim.parts.laws import junction_anchors, junction_chords, saturation_for
+from seqsim.parts.laws import THERMAL_VOLTS, junction_anchors, junction_chords, saturation_for
 from seqsim.parts.part import JUDGED, Mode, Part, Rate, Severity, Source, Standing, value
+from seqsim.parts.wiring import Wiring
 from seqsim.quantity import Unit
 
 LED_AMPS = 0.02
@@ -23,6 +24,7 @@ GAIN, REVERSE_GAIN, SATURATION_AMPS, RATED_AMPS = 300.0, 1.0, 1e-13, 0.05
 """The phototransistor: only its transfer shows at the pins, so its gain is our choice."""
 
 LED = ("led junction 1", "led junction 2", "led junction 3")
+TRANSISTOR = tuple(f"base-{end} junction {k}" for end in ("emitter", "collector") for k in (1, 2, 3))
 
 
 class Optocoupler(Part):
@@ -87,19 +89,27 @@ class Optocoupler(Part):
             between(self, "leaky", 0.05, JUDGED, ("C", "E"), LEAK),
             gone(
                 self, "C-E open", 0.12, JUDGED, swap,
-                tuple(f"base-{end} junction {k}" for end in ("emitter", "collector") for k in (1, 2, 3)),
+                TRANSISTOR,
             ),
         )  # fmt: skip
 
-    def cards(self, tag: str, node: Mapping[str, str]) -> tuple[str, ...]:
+    def cards(self, tag: str, node: Wiring) -> tuple[str, ...]:
         """A D card with a meter in series, an F card for the light, a Q card, and the models."""
         amps, emission, ohms = self.led
+        amps *= math.exp(-node.knob("led junction", 0.0) / (emission * THERMAL_VOLTS))
+        light = self.light * node.knob("transfer")
         middle, base = f"k{tag}", f"b{tag}"
-        return (
-            f"D{tag} {node['A']} {middle} md{tag}",
-            f"V{tag}l {middle} {node['K']} 0.0",
-            f"F{tag} {node['C']} {base} V{tag}l {self.light!r}",
-            f"Q{tag} {node['C']} {base} {node['E']} mq{tag}",
-            f".model md{tag} D(IS={amps!r} N={emission!r} RS={ohms!r})",
-            f".model mq{tag} NPN(IS={SATURATION_AMPS!r} BF={GAIN!r} BR={REVERSE_GAIN!r})",
-        )
+        lines = []
+        if node.works(*LED):
+            lines += [
+                f"D{tag} {node['A']} {middle} md{tag}",
+                f"V{tag}l {middle} {node['K']} 0.0",
+                f"F{tag} {node['C']} {base} V{tag}l {light!r}",
+                node.model(f"md{tag}", "D", IS=amps, N=emission, RS=ohms),
+            ]
+        if node.works(*TRANSISTOR):
+            lines += [
+                f"Q{tag} {node['C']} {base} {node['E']} mq{tag}",
+                node.model(f"mq{tag}", "NPN", IS=SATURATION_AMPS, BF=GAIN, BR=REVERSE_GAIN),
+            ]
+        return tuple(lines)

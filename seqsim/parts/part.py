@@ -17,6 +17,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationInfo, field_validat
 
 from seqsim.errors import QuantityError
 from seqsim.network import Owned, Patch
+from seqsim.parts.wiring import Wiring
 from seqsim.quantity import Unit, format_quantity, parse_quantity
 
 UNKNOWN = "?"
@@ -302,8 +303,11 @@ class Part(BaseModel, ABC):
         """Return the ways in which this part fails; their shares add up to one."""
 
     @abstractmethod
-    def cards(self, tag: str, node: Mapping[str, str]) -> tuple[str, ...]:
-        """Return the SPICE lines of this part: ``tag`` names it, ``node`` gives the SPICE node of each pin."""
+    def cards(self, tag: str, node: Wiring) -> tuple[str, ...]:
+        """Return the SPICE lines of this part: ``tag`` names it, ``node`` gives the SPICE node of each pin.
+
+        ``node`` also tells what a fault has changed (`Wiring`): knobs, sides and gates of the rule, roles that are off.
+        """
 
 
 def close(wrong: str, names: Iterable[str]) -> str:

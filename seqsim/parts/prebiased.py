@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import replace
 from typing import ClassVar, Literal
 
@@ -10,6 +9,7 @@ from seqsim.network import Effect, Owned, Turned
 from seqsim.parts.bipolar import Bipolar
 from seqsim.parts.failing import gone
 from seqsim.parts.part import JUDGED, Mode, Source, Standing, value
+from seqsim.parts.wiring import Wiring
 from seqsim.quantity import Unit
 
 RESISTORS_SHARE = 0.1
@@ -67,13 +67,16 @@ class Prebiased(Bipolar):
         )
         return (*inside, gone(self, "base resistor open", RESISTORS_SHARE, JUDGED, check, ("base resistor",)))
 
-    def cards(self, tag: str, node: Mapping[str, str]) -> tuple[str, ...]:
+    def cards(self, tag: str, node: Wiring) -> tuple[str, ...]:
         """R cards, a Q card and its model."""
         base, emitter = f"b{tag}", node["E"]
-        lines = [f"R{tag}a {node['B']} {base} {self.base_ohms!r}"]
+        lines = []
+        if node.works("base resistor"):
+            lines.append(f"R{tag}a {node['B']} {base} {self.base_ohms * node.knob('base ohms')!r}")
         if self.base_emitter_ohms is not None:
-            lines.append(f"R{tag}b {base} {emitter} {self.base_emitter_ohms!r}")
-        return (*lines, f"Q{tag} {node['C']} {base} {emitter} m{tag}", self.card_model(f"m{tag}"))
+            lines.append(f"R{tag}b {base} {emitter} {self.base_emitter_ohms * node.knob('base-emitter ohms')!r}")
+        model = self.card_model(f"m{tag}", node, self.base_series_ohms)
+        return (*lines, f"Q{tag} {node['C']} {base} {emitter} m{tag}", model)
 
 
 class NpnPrebiased(Prebiased):

@@ -17,6 +17,7 @@ from seqsim.network import SECONDS, Bridge, Effect, Owned, Row, RowClass, SetGat
 from seqsim.parts.chip import Chip, body_diode, body_diode_model, limited_current, step, whole
 from seqsim.parts.failing import between, turned
 from seqsim.parts.part import JUDGED, Mode, PartError, Rate, Severity, Source, Standing, value
+from seqsim.parts.wiring import Wiring
 from seqsim.quantity import Unit, parse_quantity
 
 FAILURES = Source("TPS7A16-Q1 (SFFS504) and TPS746-Q1 (SBVA088) failure-mode splits, between the two", Standing.SEEN)
@@ -320,24 +321,32 @@ class Regulator(Chip):
             ]
         return whole(*modes)
 
-    def cards(self, tag: str, node: Mapping[str, str]) -> tuple[str, ...]:
+    def cards(self, tag: str, node: Wiring) -> tuple[str, ...]:
         """Behavioural sources: the output current as a voltage of its own node, then output and input."""
         input_, out, ground = node["IN"], node["OUT"], node["GND"]
         pin, reference = self.sensed
         start, ohms = self.dropout_line
         power = f"V({node[self.power_pin]},{ground})"
-        asked = f"{self.error_gain!r}*({reference!r}-V({node[pin]},{ground}))"
-        left = f"(V({input_},{out})-{start!r})/{ohms!r}"
-        supplied = step(power, self.working_supply)
-        on = step(power, self.undervoltage * (1 - UNDERVOLTAGE_HYSTERESIS / 2)) if self.undervoltage else supplied
+        asked = f"{self.error_gain!r}*({reference * node.knob('volts')!r}-V({node[pin]},{ground}))"
+        left = f"(V({input_},{out})-{start + node.knob('dropout', 0.0)!r})/{ohms!r}"
+        limit = self.amps * node.knob("limit")
+        supplied = self.supply_card(node, self.working_supply, self.power_pin)
+        on = supplied
+        if self.undervoltage is not None:
+            threshold = self.undervoltage * (1 - UNDERVOLTAGE_HYSTERESIS / 2) + node.knob("undervoltage", 0.0)
+            on += "*" + node.side("undervoltage", step(power, threshold))
+        above = ""
         if "EN" in self.pins:
-            on += "*" + step(f"V({node['EN']},{ground})", self.enable_threshold - self.enable_hysteresis / 2)
+            threshold = self.enable_threshold - self.enable_hysteresis / 2 + node.knob("enable threshold", 0.0)
+            above = node.side("EN", step(f"V({node['EN']},{ground})", threshold))
+            on += "*" + above
+        on = node.gate("on", on)
         current = f"V(i{tag})"
         lines = [
-            f"B{tag}i i{tag} 0 V={on}*max(0,min(min({asked},{left}),{self.amps!r}))",
+            f"B{tag}i i{tag} 0 V={on}*max(0,min(min({asked},{left}),{limit!r}))",
             f"D{tag}b {out} {input_} m{tag}b",
             f"D{tag}g {ground} {out} m{tag}b",
-            body_diode_model(f"m{tag}b"),
+            body_diode_model(f"m{tag}b", node),
         ]
         if self.type == "linear":
             lines.append(f"B{tag}o {input_} {out} I={current}")
@@ -347,21 +356,24 @@ class Regulator(Chip):
         if "FB" not in self.pins:
             lines.append(f"R{tag}f {out} {ground} {OUTPUT_TO_GROUND_OHMS!r}")
         if self.discharge is not None:
-            lines.append(f"B{tag}d {out} {ground} I={supplied}*(1-{on})*V({out},{ground})/{self.discharge!r}")
+            discharges = node.gate("discharge", f"{supplied}*(1-{on})")
+            lines.append(f"B{tag}d {out} {ground} I={discharges}*V({out},{ground})/{self.discharge!r}")
         if "PG" in self.pins:
             lines.append(self._power_good_card(tag, node, supplied, on))
         if "EN" in self.pins:
-            above = f"max(0,min(1,V({node[self.power_pin]},{node['EN']})/0.2))"
-            more = step(f"V({node['EN']},{ground})", self.enable_threshold - self.enable_hysteresis / 2)
+            room = f"max(0,min(1,V({node[self.power_pin]},{node['EN']})/0.2))"
+            more = node.gate("EN above", f"{supplied}*{above}")
             amps = f"({self.enable_current!r}+{self.enable_hysteresis_current!r}*{more})"
             if self.enable_current or self.enable_hysteresis_current:
-                lines.append(f"B{tag}e {node[self.power_pin]} {node['EN']} I={amps}*{above}")
+                lines.append(f"B{tag}e {node[self.power_pin]} {node['EN']} I={amps}*{room}")
         return (*lines, *self.draw_cards(tag, node))
 
-    def _power_good_card(self, tag: str, node: Mapping[str, str], supplied: str, on: str) -> str:
+    def _power_good_card(self, tag: str, node: Wiring, supplied: str, on: str) -> str:
         pin, reference = self.sensed
         volts, half = f"V({node[pin]},{node['GND']})", WINDOW_HYSTERESIS / 2
-        low = step(volts, (self.power_good[0] - half) * reference, 2000.0)
-        high = step(volts, (self.power_good[1] + half) * reference, 2000.0)
-        pulls = f"{supplied}*(1-{on}*{low}*(1-{high}))"
+        factor = node.knob("volts")
+        # `volts` turns the reference, and with it both thresholds of the window
+        low = node.side("PG low", step(volts, (self.power_good[0] * factor - half) * reference, 2000.0))
+        high = node.side("PG high", step(volts, (self.power_good[1] * factor + half) * reference, 2000.0))
+        pulls = node.gate("PG low", f"{supplied}*(1-{on}*{low}*(1-{high}))")
         return f"B{tag}p {node['PG']} {node['GND']} I={pulls}*V({node['PG']},{node['GND']})/{self.power_good_ohms!r}"

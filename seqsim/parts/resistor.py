@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import ClassVar, Literal
 
 from seqsim.network import Effect, Owned, Turned
@@ -19,6 +18,7 @@ from seqsim.parts.part import (
     Standing,
     value,
 )
+from seqsim.parts.wiring import Wiring
 from seqsim.quantity import Unit, format_quantity
 
 FAILURES = Source("MIL-HDBK-338B, failure-mode distributions, fixed film resistor", Standing.MEMORY)
@@ -70,6 +70,6 @@ class Resistor(Part):
             between(self, "short", 0.05, FAILURES, ("1", "2"), HARD_SHORT),
         )  # fmt: skip
 
-    def cards(self, tag: str, node: Mapping[str, str]) -> tuple[str, ...]:
+    def cards(self, tag: str, node: Wiring) -> tuple[str, ...]:
         """One R card."""
-        return (f"R{tag} {node['1']} {node['2']} {max(self.ohms, LEAST_OHMS)!r}",)
+        return (f"R{tag} {node['1']} {node['2']} {max(self.ohms, LEAST_OHMS) * node.knob('ohms')!r}",)

@@ -8,6 +8,7 @@ from typing import ClassVar, Literal
 from seqsim.network import SECONDS, Effect, Owned, Row, RowClass, Turned
 from seqsim.parts.chip import Chip, Driver, step, whole
 from seqsim.parts.part import JUDGED, Mode, Rate, Severity, Source, Standing, value
+from seqsim.parts.wiring import Wiring
 from seqsim.quantity import Unit
 
 FAILURES = Source(
@@ -115,15 +116,16 @@ class Supervisor(Chip):
             modes.append(self.mode("MR stuck low", 0.03, FAILURES, self.held("MR", "low"), f"{self.pin('MR')}, too"))
         return whole(*modes, *self.output_modes("OUT", high=high, low=low, source=JUDGED), self.dead(0.06, FAILURES))
 
-    def cards(self, tag: str, node: Mapping[str, str]) -> tuple[str, ...]:
+    def cards(self, tag: str, node: Wiring) -> tuple[str, ...]:
         """Behavioural sources for the output; the threshold is the middle of its hysteresis."""
         ground, supply = node["GND"], node["VCC"]
-        powered = step(f"V({supply},{ground})", self.minimum_supply)
-        middle = (self.threshold + self.releases_at) / 2
-        released = step(f"V({node[self.watched]},{ground})", middle, 2000.0)
+        powered = self.supply_card(node, self.minimum_supply)
+        middle = (self.threshold + self.releases_at) / 2 + node.knob("threshold", 0.0)
+        released = node.side("threshold", step(f"V({node[self.watched]},{ground})", middle, 2000.0))
         lines: list[str] = []
         if "MR" in self.pins:
-            released += "*" + step(f"V({node['MR']},{ground})-{MR_SHARE!r}*V({supply},{ground})", 0.0)
+            reset = step(f"V({node['MR']},{ground})-{MR_SHARE!r}*V({supply},{ground})", 0.0)
+            released += "*" + node.side("MR", reset)
             lines.append(f"B{tag}m {supply} {node['MR']} I=max(0,V({supply},{node['MR']}))/{MR_PULL_UP_OHMS!r}")
         up, down = f"{powered}*{released}", f"{powered}*(1-{released})"
         if self.active == "high":

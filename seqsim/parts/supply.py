@@ -7,7 +7,6 @@ supply by hundreds of milliamperes.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Any, ClassVar, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, ValidationInfo, field_validator, model_validator
@@ -28,6 +27,7 @@ from seqsim.parts.part import (
     Value,
     value,
 )
+from seqsim.parts.wiring import Wiring
 from seqsim.quantity import Unit, format_quantity, parse_quantity
 
 ENTRY = ":entry"
@@ -178,14 +178,15 @@ class Supply(BaseModel):
         )  # fmt: skip
         return tuple(modes)
 
-    def cards(self, tag: str, node: Mapping[str, str], *, applied: bool, idle_low: bool = False) -> tuple[str, ...]:
+    def cards(self, tag: str, node: Wiring, *, applied: bool, idle_low: bool = False) -> tuple[str, ...]:
         """SPICE lines: ``node['entry']`` is the SPICE node; none for an open circuit."""
-        entry, ohms = node["entry"], max(self.ohms, LEAST_OHMS)
+        entry, ohms = node["entry"], max(self.ohms, LEAST_OHMS) * node.knob("ohms")
+        volts = self.volts * node.knob("volts")
         if not applied:
             return (f"R{tag} {entry} 0 {ohms!r}",) if idle_low else ()
         if self.amps is None and self.sink is None:
-            return (f"V{tag} {tag}e 0 DC {self.volts!r}", f"R{tag} {tag}e {entry} {ohms!r}")
-        current = f"({self.volts!r}-V({entry}))/{ohms!r}"
+            return (f"V{tag} {tag}e 0 DC {volts!r}", f"R{tag} {tag}e {entry} {ohms!r}")
+        current = f"({volts!r}-V({entry}))/{ohms!r}"
         give, take = (self.amps, self.sink) if self.volts >= 0 else (self.sink, self.amps)
         if give is not None:
             current = f"min({current},{give!r})"

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import ClassVar, Literal
 
 from seqsim.network import Effect, Owned, SetGate, Turned
 from seqsim.parts.failing import turned
 from seqsim.parts.part import JUDGED, Mode, Part, Rate, Severity, Source, Standing, value
+from seqsim.parts.wiring import Wiring
 from seqsim.quantity import Unit
 
 OPEN_OHMS = 1e12
@@ -51,9 +51,11 @@ class Contact(Part):
             turned(self, "high", high, self.failures, check, "ohms", Severity("x", Unit.NUMBER, 10.0, 1e5)),
         )  # fmt: skip
 
-    def cards(self, tag: str, node: Mapping[str, str]) -> tuple[str, ...]:
+    def cards(self, tag: str, node: Wiring) -> tuple[str, ...]:
         """One R card for the position that the part stands in."""
-        return (f"R{tag} {node['1']} {node['2']} {self.ohms if self.closed else OPEN_OHMS!r}",)
+        closed = node.gate("closed", "1" if self.closed else "0") == "1"
+        ohms = self.ohms * node.knob("ohms")
+        return (f"R{tag} {node['1']} {node['2']} {ohms if closed else OPEN_OHMS!r}",)
 
 
 class Switch(Contact):

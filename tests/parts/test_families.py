@@ -9,6 +9,7 @@ import pytest
 from single_part import NAME, network, part
 
 from seqsim.parts import KINDS, PartError, Source
+from seqsim.parts.wiring import Wiring
 from seqsim.quantity import Unit
 
 ALL = sorted(KINDS)
@@ -119,7 +120,7 @@ def test_cards_are_complete(kind: str) -> None:
     """SPICE lines have no gaps: known letters, given nodes, plain numbers, and every model that is named."""
     what = part(kind)
     nodes = {pin: f"n{k + 1}" for k, pin in enumerate(what.pins)}
-    cards = what.cards("7", nodes)
+    cards = what.cards("7", Wiring(nodes))
     lines = [line for card in cards for line in card.splitlines()]
     assert lines
     models = {line.split()[1] for line in lines if line.startswith(".model")}

@@ -11,6 +11,7 @@ from pydantic import ValidationError
 from seqsim.network import Turn
 from seqsim.parts.resistor import Resistor
 from seqsim.parts.supply import Supply
+from seqsim.parts.wiring import Wiring
 
 
 def resistor(ohms: float, first: str, second: str = "GND", name: str = "R1") -> Resistor:
@@ -108,7 +109,10 @@ def test_values_without_meaning_are_refused(values: dict[str, object]) -> None:
 
 def test_cards_state_source_limit_and_sink() -> None:
     """A stiff supply is a voltage source in SPICE, a limited one a clipped current, an absent one nothing."""
-    assert supply(volts=5, ohms=0.1).cards("1", {"entry": "n1"}, applied=True) == ("V1 1e 0 DC 5.0", "R1 1e n1 0.1")
-    (card,) = supply(volts=5, ohms=0.1, amps=2, sink=1).cards("1", {"entry": "n1"}, applied=True)
+    assert supply(volts=5, ohms=0.1).cards("1", Wiring({"entry": "n1"}), applied=True) == (
+        "V1 1e 0 DC 5.0",
+        "R1 1e n1 0.1",
+    )
+    (card,) = supply(volts=5, ohms=0.1, amps=2, sink=1).cards("1", Wiring({"entry": "n1"}), applied=True)
     assert card == "B1 0 n1 I=max(min((5.0-V(n1))/0.1,2.0),-1.0)"
-    assert supply(volts=5).cards("1", {"entry": "n1"}, applied=False) == ()
+    assert supply(volts=5).cards("1", Wiring({"entry": "n1"}), applied=False) == ()
