@@ -14,8 +14,8 @@ NEWTON, ONE_AT_A_TIME, LINE_SEARCH, SOURCE_STEPPING, FAILED = 0, 1, 2, 3, 4
 """How an analog solution was reached, in the order of `Way`."""
 STEADY, OSCILLATES, NO_LEVEL = 0, 1, 2
 """How a board settles, in the order of `Steadiness`."""
-MOST_CHOSEN = 2000
-"""Hinges that may differ from the reference; more are as good as another board."""
+HINGES, CHOSEN, NODES, DIRECT = 0, 1, 2, 3
+"""Places in `Work.size`."""
 
 
 class Hinges(NamedTuple):
@@ -70,13 +70,14 @@ class Reference(NamedTuple):
     """The factorised reference.
 
     ``inverse`` (N, N), zero at ground, and its transpose ``columns``; ``volts`` (N,); ``active`` (h,), the conductance
-    of each hinge of the network.
+    of each hinge of the network; ``sign[0]``, that of the Jacobian's determinant.
     """
 
     inverse: Floats
     columns: Floats
     volts: Floats
     active: Floats
+    sign: Floats
 
 
 class Work(NamedTuple):
@@ -96,8 +97,12 @@ class Work(NamedTuple):
     small: Floats
     """I + δ M of the chosen hinges, factorised in place"""
     pivots: Ints
+    full: Floats
+    """the Jacobian over the nodes, factorised in place, where that is the smaller one"""
+    full_pivots: Ints
     right: Floats
     nodal: Floats
+    left: Floats
     step: Floats
     active: Floats
     modes_seen: NDArray[np.uint64]
@@ -105,12 +110,12 @@ class Work(NamedTuple):
     sides_seen: Bools
     volts_seen: Floats
     size: Ints
-    """size[0]: hinges in the network and the variant; size[1]: number chosen"""
+    """hinges in the network and the variant, number chosen, nodes in use, and 1 where ``full`` is used"""
 
 
 def workspace(nodes: int, hinges: int, rows: int, gates: int, ratios: int) -> Work:
     """Return scratch space for a network of that size."""
-    chosen = min(hinges, MOST_CHOSEN)
+    chosen = min(hinges, nodes)
     return Work(
         volts=np.zeros(nodes),
         conducting=np.zeros(hinges, dtype=np.bool_),
@@ -126,12 +131,15 @@ def workspace(nodes: int, hinges: int, rows: int, gates: int, ratios: int) -> Wo
         small=np.zeros((chosen, chosen)),
         pivots=np.zeros(chosen, dtype=np.int64),
         right=np.zeros(chosen),
+        full=np.zeros((nodes, nodes)),
+        full_pivots=np.zeros(nodes, dtype=np.int64),
         nodal=np.zeros(nodes),
+        left=np.zeros(nodes),
         step=np.zeros(nodes),
         active=np.zeros(hinges),
         modes_seen=np.zeros(max(NEWTON_STEPS, 1), dtype=np.uint64),
         names_seen=np.zeros(ROUNDS, dtype=np.uint64),
         sides_seen=np.zeros((ROUNDS, rows), dtype=np.bool_),
         volts_seen=np.zeros((ROUNDS, nodes)),
-        size=np.zeros(2, dtype=np.int64),
+        size=np.zeros(4, dtype=np.int64),
     )

@@ -133,7 +133,9 @@ def bench(network: Network, static: Bools, levels: Levels) -> Bench:
     nodes = system.nodes + STUBS + 1
     active = active_conductance(system, levels.state, levels.gates)
     inverse = np.zeros((nodes, nodes))
-    inverse[: system.nodes, : system.nodes] = np.linalg.inv(system.matrix(active))
+    matrix = system.matrix(active)
+    sign = np.array([np.linalg.slogdet(matrix)[0]])
+    inverse[: system.nodes, : system.nodes] = np.linalg.inv(matrix)
     stubs = np.arange(system.nodes, nodes - 1)
     inverse[stubs, stubs] = 1 / LEAK
     volts = np.zeros(nodes)
@@ -155,7 +157,7 @@ def bench(network: Network, static: Bools, levels: Levels) -> Bench:
         static=static,
         levels=levels,
         hinges=hinges,
-        reference=Reference(inverse, np.ascontiguousarray(inverse.T), volts, active),
+        reference=Reference(inverse, np.ascontiguousarray(inverse.T), volts, active, sign),
         ratios=Ratios(
             variant.ratio_at, grounded(variant.ratio_nodes, ground), variant.ratio_weights,
             np.array([ratio.efficiency for ratio in network.ratios], dtype=np.float64),

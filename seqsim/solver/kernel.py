@@ -11,6 +11,7 @@ from seqsim.network import WIDTH
 from seqsim.network.network import Bools, Floats
 from seqsim.solver.arrays import (
     FAILED,
+    HINGES,
     NEWTON,
     NO_LEVEL,
     OSCILLATES,
@@ -24,13 +25,13 @@ from seqsim.solver.arrays import (
 from seqsim.solver.jit import compiled
 from seqsim.solver.kernel_fallback import fall_back
 from seqsim.solver.plain import NEARLY, NEWTON_STEPS, PATIENCE, RATIO_STEPS, RATIO_TOLERANCE, ROUNDS, TIE
-from seqsim.solver.update import choose, couple, linear, refine
+from seqsim.solver.update import choose, linear, prepare, refine
 
 
 @compiled
 def _modes(h: Hinges, w: Work) -> bool:
     """Put the modes that the volts ask for into ``w.wanted``; tell whether they are those held."""
-    total = w.size[0]
+    total = w.size[HINGES]
     for k in range(total):
         if not h.clamped[k] or not h.alive[k] or (h.gate[k] >= 0 and not w.gates[h.gate[k]]):
             w.wanted[k] = False
@@ -60,7 +61,7 @@ def _modes(h: Hinges, w: Work) -> bool:
 
 @compiled
 def _newton(h: Hinges, ref: Reference, ratios: Ratios, w: Work) -> bool:
-    total = w.size[0]
+    total = w.size[HINGES]
     for k in range(total):
         if w.conducting[k] and (not h.clamped[k] or not h.alive[k] or (h.gate[k] >= 0 and not w.gates[h.gate[k]])):
             w.conducting[k] = False
@@ -85,7 +86,7 @@ def _newton(h: Hinges, ref: Reference, ratios: Ratios, w: Work) -> bool:
 @compiled
 def _analog(h: Hinges, ref: Reference, ratios: Ratios, w: Work) -> int:
     """Volts and modes with gates and ratios held; the state before is the start."""
-    start = w.conducting[: w.size[0]].copy()
+    start = w.conducting[: w.size[HINGES]].copy()
     if _newton(h, ref, ratios, w):
         return NEWTON
     return fall_back(h, ref, ratios, w, start)
@@ -190,7 +191,7 @@ def settle(h: Hinges, ref: Reference, rules: Rules, ratios: Ratios, w: Work) -> 
             refine(h, ref, w)
             return STEADY, worst
         name = np.uint64(0)
-        for k in range(w.size[0]):
+        for k in range(w.size[HINGES]):
             if w.conducting[k]:
                 name ^= h.label[k]
         repeats = -1
@@ -238,7 +239,7 @@ def restore(
     kept_ratios: Floats, volts: Floats, total: int,
 ) -> None:  # fmt: skip
     """Bring ``w`` back to a settled state, ready to be probed."""
-    w.size[0] = total
+    w.size[HINGES] = total
     for k in range(total):
         w.conducting[k] = conducting[k]
     w.above[:] = above
@@ -246,4 +247,4 @@ def restore(
     w.volts[:] = volts
     _gates(rules, w)
     choose(h, ref, ratios, w)
-    couple(h, ref, w)
+    prepare(h, ref, w)

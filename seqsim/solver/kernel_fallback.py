@@ -6,7 +6,17 @@ import numpy as np
 
 from seqsim.network import WIDTH
 from seqsim.network.network import Bools, Floats
-from seqsim.solver.arrays import FAILED, LINE_SEARCH, ONE_AT_A_TIME, SOURCE_STEPPING, Hinges, Ratios, Reference, Work
+from seqsim.solver.arrays import (
+    FAILED,
+    HINGES,
+    LINE_SEARCH,
+    ONE_AT_A_TIME,
+    SOURCE_STEPPING,
+    Hinges,
+    Ratios,
+    Reference,
+    Work,
+)
 from seqsim.solver.fallback import HALVINGS, LOOSE, SEARCH_STEPS, SINGLE_STEPS, STILL
 from seqsim.solver.jit import compiled
 from seqsim.solver.plain import NEARLY
@@ -18,7 +28,7 @@ from seqsim.solver.update import linear, refine, respond
 def fall_back(h: Hinges, ref: Reference, ratios: Ratios, w: Work, start: Bools) -> int:
     """Find volts and modes from the modes ``start``; return the way."""
     base = _conductances(h, ratios, w)
-    for k in range(w.size[0]):
+    for k in range(w.size[HINGES]):
         start[k] = start[k] and h.clamped[k] and base[k] != 0.0
     if _one_at_a_time(h, ref, ratios, w, start):
         return ONE_AT_A_TIME
@@ -26,7 +36,7 @@ def fall_back(h: Hinges, ref: Reference, ratios: Ratios, w: Work, start: Bools) 
         return LINE_SEARCH
     if _follow(h, ref, ratios, w, base, np.zeros(len(w.volts))):
         return SOURCE_STEPPING
-    w.conducting[: w.size[0]] = start
+    w.conducting[: w.size[HINGES]] = start
     if linear(h, ref, ratios, w) != 0.0 and _follow(h, ref, ratios, w, base, w.volts.copy()):
         return SOURCE_STEPPING
     return FAILED
@@ -35,7 +45,7 @@ def fall_back(h: Hinges, ref: Reference, ratios: Ratios, w: Work, start: Bools) 
 @compiled
 def _conductances(h: Hinges, ratios: Ratios, w: Work) -> Floats:
     """Conductance of every hinge as it would conduct, ratios applied, zero where its gate is off."""
-    total = w.size[0]
+    total = w.size[HINGES]
     base = np.zeros(total)
     for k in range(total):
         if h.alive[k] and (h.gate[k] < 0 or w.gates[h.gate[k]]):
@@ -64,8 +74,8 @@ def _allowed(h: Hinges, w: Work, k: int) -> bool:
 def _most_wrong(h: Hinges, w: Work) -> tuple[int, float]:
     """Return the hinge that is farthest on the wrong side of its threshold, and how far."""
     worst, most = -1, -np.inf
-    _across(h, w.volts, w.size[0], w.across)
-    for k in range(w.size[0]):
+    _across(h, w.volts, w.size[HINGES], w.across)
+    for k in range(w.size[HINGES]):
         if _allowed(h, w, k):
             wrong = -w.across[k] if w.conducting[k] else w.across[k]
             if wrong > most:
@@ -78,7 +88,7 @@ def _one_at_a_time(h: Hinges, ref: Reference, ratios: Ratios, w: Work, start: Bo
     """Flip, at each step, only the hinge that is most wrong."""
     names = np.zeros(SINGLE_STEPS, dtype=np.uint64)
     name = np.uint64(0)
-    for k in range(w.size[0]):
+    for k in range(w.size[HINGES]):
         w.conducting[k] = start[k]
     for step in range(SINGLE_STEPS):
         if linear(h, ref, ratios, w) == 0.0:
@@ -133,7 +143,7 @@ def _merit(left: Floats, diagonal: Floats) -> float:
 @compiled
 def _line_search(h: Hinges, ref: Reference, ratios: Ratios, w: Work, base: Floats, start: Bools) -> bool:
     """Shorten Newton steps until the residual falls; put volts and modes into ``w`` if that ends well."""
-    total = w.size[0]
+    total = w.size[HINGES]
     size = len(w.volts)
     across = np.zeros(total)
     left, diagonal = np.zeros(size), np.zeros(size)
@@ -172,7 +182,7 @@ def _line_search(h: Hinges, ref: Reference, ratios: Ratios, w: Work, base: Float
 @compiled
 def _follow(h: Hinges, ref: Reference, ratios: Ratios, w: Work, base: Floats, origin: Floats) -> bool:
     """Lead the sources from what makes ``origin`` a solution to their true values, hinge by hinge."""
-    total = w.size[0]
+    total = w.size[HINGES]
     size = len(origin)
     across, rate = np.zeros(total), np.zeros(total)
     missing, slope = np.zeros(size), np.zeros(size)

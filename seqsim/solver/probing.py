@@ -8,55 +8,15 @@ is the network settled anew.
 from __future__ import annotations
 
 from seqsim.network import WIDTH
-from seqsim.network.network import Floats
-from seqsim.solver.arrays import Hinges, Reference, Rules, Work
+from seqsim.solver.arrays import HINGES, Hinges, Rules, Work
 from seqsim.solver.jit import compiled
 from seqsim.solver.plain import NEARLY, TIE
-from seqsim.solver.update import spread_out, substitute, substitute_transposed
-
-
-@compiled
-def aim(h: Hinges, ref: Reference, w: Work, plus: int, minus: int, row: Floats, column: Floats) -> float:
-    """Put ``cᵀ J⁻¹`` and ``J⁻¹ c`` (N,), c between two nodes, into ``row`` and ``column``; return the Thevenin ohms."""
-    size = len(row)
-    for node in range(size):
-        row[node] = ref.inverse[plus, node] - ref.inverse[minus, node]
-        column[node] = ref.columns[plus, node] - ref.columns[minus, node]
-    n = w.size[1]
-    if n > 0:
-        for i in range(n):
-            k = w.chosen[i]
-            sensed = 0.0
-            for p in range(WIDTH):
-                sensed += h.sense_weight[k, p] * column[h.sense_at[k, p]]
-            w.right[i] = w.delta[i] * sensed
-        substitute(w, n)
-        spread_out(h, ref, w, column)
-        for i in range(n):
-            k = w.chosen[i]
-            injected = 0.0
-            for p in range(WIDTH):
-                injected += h.inject_weight[k, p] * row[h.inject_at[k, p]]
-            w.right[i] = injected
-        substitute_transposed(w, n)
-        w.nodal[:] = 0.0
-        for i in range(n):
-            k = w.chosen[i]
-            for p in range(WIDTH):
-                w.nodal[h.sense_at[k, p]] += h.sense_weight[k, p] * w.delta[i] * w.right[i]
-        for at in range(size - 1):
-            weight = w.nodal[at]
-            if weight != 0.0:
-                taken = ref.inverse[at]
-                for node in range(size):
-                    row[node] -= weight * taken[node]
-    return float(row[plus] - row[minus])
 
 
 @compiled
 def unmoved(h: Hinges, rules: Rules, w: Work) -> bool:
     """Tell whether the volts in ``w`` leave every hinge and every rule row where it stands."""
-    for k in range(w.size[0]):
+    for k in range(w.size[HINGES]):
         if h.clamped[k] and h.alive[k] and (h.gate[k] < 0 or w.gates[h.gate[k]]):
             x = -h.threshold[k]
             for p in range(WIDTH):

@@ -6,11 +6,12 @@ import numpy as np
 
 from seqsim.network import WIDTH
 from seqsim.network.network import Bools, Floats, Ints
-from seqsim.solver.arrays import NO_LEVEL, STEADY, Hinges, Ratios, Reference, Rules, Work
+from seqsim.solver.arrays import HINGES, NO_LEVEL, NODES, STEADY, Hinges, Ratios, Reference, Rules, Work
 from seqsim.solver.jit import compiled
 from seqsim.solver.kernel import restore, settle
-from seqsim.solver.pack import Latents, Pack, Probes, Solved
-from seqsim.solver.probing import aim, unmoved
+from seqsim.solver.pack import STUBS, Latents, Pack, Probes, Solved
+from seqsim.solver.probing import unmoved
+from seqsim.solver.update import aim
 
 
 @compiled
@@ -132,7 +133,8 @@ def sweep(
                 pack.fall_weight, pack.falling[rows_at, at], kind, row_start, table_start, table, gate_start, driven,
                 static, pack.gate_force[v], pack.side_force[v],
             )  # fmt: skip
-            work.size[0] = total
+            work.size[HINGES] = total
+            work.size[NODES] = size - 1 - STUBS + pack.stubs[v]
             if from_reference:
                 for k in range(base):
                     work.conducting[k] = first[0, k]
@@ -179,8 +181,8 @@ def sweep(
                         _moves(h, work, alias, latents, row, solved.moves[item, r])
                 else:
                     work.volts[:] = settled_volts
-                    work.size[0] = _place_meter(h, total, plus, minus, siemens, probes.volts[r], probes.most[r])
-                    for k in range(total, work.size[0]):
+                    work.size[HINGES] = _place_meter(h, total, plus, minus, siemens, probes.volts[r], probes.most[r])
+                    for k in range(total, work.size[HINGES]):
                         work.conducting[k] = False
                     settle(h, ref, rules, ratios, work)
                     read = work.volts[plus] - work.volts[minus]

@@ -4,117 +4,61 @@ With J = G + Σ g b aᵀ of a reference state, Z = J⁻¹ and v₀ its volts, a 
 reference has ``γᵣ (a·v - tᵣ)`` adds the current ``d = δ a·v - τ`` with ``δ = γ - γᵣ`` and ``τ = γ t - γᵣ tᵣ``. Only the
 hinges S with δ or τ ≠ 0 matter: ``(I + δ M) d = δ (a·v₀) - τ`` with ``M = A_S Z B_S``, and ``v = v₀ - Z B_S d`` (the
 matrix inversion lemma). The cost follows what a patch flips and not the size of the board.
+
+Where a patch flips nearly as many hinges as there are nodes, the equations of the nodes themselves are the smaller
+ones and are solved directly.
 """
 
 from __future__ import annotations
 
 from seqsim.network import WIDTH
 from seqsim.network.network import Floats
-from seqsim.solver.arrays import Hinges, Ratios, Reference, Work
+from seqsim.solver.arrays import CHOSEN, DIRECT, HINGES, NODES, Hinges, Ratios, Reference, Work
+from seqsim.solver.dense import factorise, substitute, substitute_transposed
 from seqsim.solver.jit import compiled
 from seqsim.solver.system import LEAK
 
-
-@compiled
-def factorise(w: Work, n: int) -> float:
-    """Factorise ``small`` in place with row pivoting; return the sign of its determinant, 0 if it is singular."""
-    matrix = w.small
-    sign = 1.0
-    for k in range(n):
-        pivot, best = k, abs(matrix[k, k])
-        for i in range(k + 1, n):
-            if abs(matrix[i, k]) > best:
-                pivot, best = i, abs(matrix[i, k])
-        if best < 1e-300:
-            return 0.0
-        w.pivots[k] = pivot
-        if pivot != k:
-            sign = -sign
-            for j in range(n):
-                matrix[k, j], matrix[pivot, j] = matrix[pivot, j], matrix[k, j]
-        if matrix[k, k] < 0.0:
-            sign = -sign
-        inverse = 1.0 / matrix[k, k]
-        for i in range(k + 1, n):
-            factor = matrix[i, k] * inverse
-            matrix[i, k] = factor
-            if factor != 0.0:
-                for j in range(k + 1, n):
-                    matrix[i, j] -= factor * matrix[k, j]
-    return sign
+DIRECT_SHARE = 0.7
+"""Share of the nodes above which so many flipped hinges cost more than the equations of the nodes."""
 
 
 @compiled
-def substitute(w: Work, n: int) -> None:
-    """Solve ``(I + δ M) x = right`` in place."""
-    matrix, right = w.small, w.right
-    for k in range(n):
-        pivot = w.pivots[k]
-        if pivot != k:
-            right[k], right[pivot] = right[pivot], right[k]
-    for i in range(n):
-        total = right[i]
-        for j in range(i):
-            total -= matrix[i, j] * right[j]
-        right[i] = total
-    for i in range(n - 1, -1, -1):
-        total = right[i]
-        for j in range(i + 1, n):
-            total -= matrix[i, j] * right[j]
-        right[i] = total / matrix[i, i]
-
-
-@compiled
-def substitute_transposed(w: Work, n: int) -> None:
-    """Solve ``(I + δ M)ᵀ x = right`` in place."""
-    matrix, right = w.small, w.right
-    for i in range(n):
-        right[i] /= matrix[i, i]
-        value = right[i]
-        for j in range(i + 1, n):
-            right[j] -= matrix[i, j] * value
-    for i in range(n - 1, -1, -1):
-        value = right[i]
-        for j in range(i):
-            right[j] -= matrix[i, j] * value
-    for k in range(n - 1, -1, -1):
-        pivot = w.pivots[k]
-        if pivot != k:
-            right[k], right[pivot] = right[pivot], right[k]
-
-
-@compiled
-def choose(h: Hinges, ref: Reference, ratios: Ratios, w: Work) -> int:
-    """List the hinges that take part otherwise than in the reference, with δ and τ; return how many, -1 for too many.
+def choose(h: Hinges, ref: Reference, ratios: Ratios, w: Work) -> None:
+    """List the hinges that take part otherwise than in the reference, with δ and τ.
 
     ``w.active`` becomes the conductance with which each hinge takes part.
     """
-    total = w.size[0]
+    total = w.size[HINGES]
     for k in range(total):
         on = h.alive[k] and (h.gate[k] < 0 or w.gates[h.gate[k]]) and (not h.clamped[k] or w.conducting[k])
         w.active[k] = h.conductance[k] if on else 0.0
     for i in range(len(ratios.at)):
         w.active[ratios.at[i]] *= w.ratios[i]
     n = 0
+    w.size[DIRECT] = 0
     for k in range(total):
         here = w.active[k]
         there = ref.active[k] if k < len(ref.active) else 0.0
         if here != there:
             if n >= len(w.chosen):
-                w.size[1] = 0
-                return -1
+                w.size[DIRECT] = 1
+                break
             w.chosen[n] = k
             w.delta[n] = here - there
             w.tau[n] = (here - there) * h.threshold[k]
             n += 1
-    w.size[1] = n
-    return n
+    w.size[CHOSEN] = n
+    if n > DIRECT_SHARE * w.size[NODES]:
+        w.size[DIRECT] = 1
 
 
 @compiled
-def couple(h: Hinges, ref: Reference, w: Work) -> float:
-    """Fill ``small`` with I + δ M of the chosen hinges and factorise it; return the sign of its determinant."""
-    n = w.size[1]
+def prepare(h: Hinges, ref: Reference, w: Work) -> float:
+    """Factorise the equations of the chosen hinges, or of the nodes; return the sign of the Jacobian's determinant."""
+    n = w.size[CHOSEN]
+    if w.size[DIRECT] == 1:
+        _assemble(h, w)
+        return factorise(w.full, w.full_pivots, w.size[NODES])
     for i in range(n):
         row = w.chosen[i]
         for j in range(n):
@@ -130,64 +74,99 @@ def couple(h: Hinges, ref: Reference, w: Work) -> float:
                             total += weight * other * ref.inverse[at, h.inject_at[column, q]]
             w.small[i, j] = w.delta[i] * total
         w.small[i, i] += 1.0
-    return factorise(w, n)
+    return float(ref.sign[0] * factorise(w.small, w.pivots, n))
 
 
 @compiled
-def spread_out(h: Hinges, ref: Reference, w: Work, volts: Floats) -> None:
-    """Take from ``volts`` what the currents ``right`` of the chosen hinges move: ``Z B_S right``."""
-    size = len(ref.volts)
-    n = w.size[1]
-    for node in range(size):
-        w.nodal[node] = 0.0
-    for i in range(n):
-        row = w.chosen[i]
-        for p in range(WIDTH):
-            w.nodal[h.inject_at[row, p]] += h.inject_weight[row, p] * w.right[i]
-    impose(ref, w.nodal, volts)
-
-
-@compiled
-def impose(ref: Reference, nodal: Floats, volts: Floats) -> None:
-    """Take from ``volts`` what currents drawn from the nodes of the reference move: ``Z nodal``."""
-    size = len(ref.volts)
-    for other in range(size - 1):
-        current = nodal[other]
-        if current != 0.0:
-            column = ref.columns[other]
-            for node in range(size):
-                volts[node] -= column[node] * current
+def _assemble(h: Hinges, w: Work) -> None:
+    """Fill ``w.full`` with the Jacobian over the nodes in use."""
+    nodes = w.size[NODES]
+    for node in range(nodes):
+        w.full[node, :nodes] = 0.0
+        w.full[node, node] = LEAK
+    for k in range(w.size[HINGES]):
+        if w.active[k] != 0.0:
+            for q in range(WIDTH):
+                at = h.inject_at[k, q]
+                weight = h.inject_weight[k, q] * w.active[k]
+                if weight != 0.0 and at < nodes:
+                    for p in range(WIDTH):
+                        if h.sense_at[k, p] < nodes:
+                            w.full[at, h.sense_at[k, p]] += weight * h.sense_weight[k, p]
 
 
 @compiled
 def linear(h: Hinges, ref: Reference, ratios: Ratios, w: Work) -> float:
     """Put the volts of the held set of conducting hinges into ``w.volts``; return the determinant's sign."""
-    n = choose(h, ref, ratios, w)
-    if n < 0:
-        return 0.0
-    sign = couple(h, ref, w)
+    choose(h, ref, ratios, w)
+    sign = prepare(h, ref, w)
     if sign == 0.0:
         return 0.0
-    w.volts[:] = ref.volts
-    if n == 0:
+    n = w.size[CHOSEN]
+    if w.size[DIRECT] == 1:
+        w.volts[:] = 0.0
+        for k in range(w.size[HINGES]):
+            current = w.active[k] * h.threshold[k]
+            if current != 0.0:
+                for q in range(WIDTH):
+                    w.volts[h.inject_at[k, q]] += h.inject_weight[k, q] * current
+        w.volts[w.size[NODES] :] = 0.0
+        substitute(w.full, w.full_pivots, w.volts, w.size[NODES])
         return sign
-    for i in range(n):
-        row = w.chosen[i]
-        total = 0.0
-        for p in range(WIDTH):
-            total += h.sense_weight[row, p] * ref.volts[h.sense_at[row, p]]
-        w.right[i] = w.delta[i] * total - w.tau[i]
-    substitute(w, n)
-    spread_out(h, ref, w, w.volts)
+    w.volts[:] = ref.volts
+    if n > 0:
+        for i in range(n):
+            row = w.chosen[i]
+            total = 0.0
+            for p in range(WIDTH):
+                total += h.sense_weight[row, p] * ref.volts[h.sense_at[row, p]]
+            w.right[i] = w.delta[i] * total - w.tau[i]
+        substitute(w.small, w.pivots, w.right, n)
+        _spread_out(h, ref, w, w.volts)
     return sign
 
 
 @compiled
+def _spread_out(h: Hinges, ref: Reference, w: Work, volts: Floats) -> None:
+    """Take from ``volts`` what the currents ``right`` of the chosen hinges move: ``Z B_S right``."""
+    w.nodal[:] = 0.0
+    for i in range(w.size[CHOSEN]):
+        row = w.chosen[i]
+        for p in range(WIDTH):
+            w.nodal[h.inject_at[row, p]] += h.inject_weight[row, p] * w.right[i]
+    _add_rows(ref.columns, w.nodal, volts)
+
+
+@compiled
+def _add_rows(rows: Floats, share: Floats, volts: Floats) -> None:
+    """Take ``share`` of each row from ``volts``; ground, the last, is left out."""
+    for at in range(len(share) - 1):
+        current = share[at]
+        if current != 0.0:
+            row = rows[at]
+            for node in range(len(volts)):
+                volts[node] -= row[node] * current
+
+
+@compiled
 def respond(h: Hinges, ref: Reference, w: Work, nodal: Floats, step: Floats) -> None:
-    """Put ``-J⁻¹ nodal`` of the factorised state into ``step`` (N,); ``nodal`` is used up."""
+    """Put ``-J⁻¹ nodal`` of the prepared state into ``step`` (N,)."""
+    if w.size[DIRECT] == 1:
+        nodes = w.size[NODES]
+        step[:] = 0.0
+        for node in range(nodes):
+            step[node] = -nodal[node]
+        substitute(w.full, w.full_pivots, step, nodes)
+        return
     step[:] = 0.0
-    impose(ref, nodal, step)
-    n = w.size[1]
+    _add_rows(ref.columns, nodal, step)
+    _correct(h, ref, w, step)
+
+
+@compiled
+def _correct(h: Hinges, ref: Reference, w: Work, step: Floats) -> None:
+    """Turn a response ``Z x`` of the reference into the response ``J⁻¹ x`` of the prepared state."""
+    n = w.size[CHOSEN]
     if n == 0:
         return
     for i in range(n):
@@ -196,8 +175,8 @@ def respond(h: Hinges, ref: Reference, w: Work, nodal: Floats, step: Floats) -> 
         for p in range(WIDTH):
             total += h.sense_weight[hinge, p] * step[h.sense_at[hinge, p]]
         w.right[i] = w.delta[i] * total
-    substitute(w, n)
-    spread_out(h, ref, w, step)
+    substitute(w.small, w.pivots, w.right, n)
+    _spread_out(h, ref, w, step)
 
 
 @compiled
@@ -209,16 +188,55 @@ def refine(h: Hinges, ref: Reference, w: Work) -> None:
     """
     size = len(w.volts)
     for node in range(size):
-        w.nodal[node] = LEAK * w.volts[node]
-    for k in range(w.size[0]):
+        w.left[node] = LEAK * w.volts[node]
+    for k in range(w.size[HINGES]):
         g = w.active[k]
         if g != 0.0:
             x = -h.threshold[k]
             for p in range(WIDTH):
                 x += h.sense_weight[k, p] * w.volts[h.sense_at[k, p]]
             for q in range(WIDTH):
-                w.nodal[h.inject_at[k, q]] += h.inject_weight[k, q] * g * x
-    w.nodal[size - 1] = 0.0
-    respond(h, ref, w, w.nodal, w.step)
+                w.left[h.inject_at[k, q]] += h.inject_weight[k, q] * g * x
+    w.left[size - 1] = 0.0
+    respond(h, ref, w, w.left, w.step)
     for node in range(size):
         w.volts[node] += w.step[node]
+
+
+@compiled
+def aim(h: Hinges, ref: Reference, w: Work, plus: int, minus: int, row: Floats, column: Floats) -> float:
+    """Put ``cᵀ J⁻¹`` and ``J⁻¹ c`` (N,), c between two nodes, into ``row`` and ``column``; return the Thevenin ohms.
+
+    The state in ``w`` must be prepared, as settling leaves it.
+    """
+    size = len(row)
+    if w.size[DIRECT] == 1:
+        nodes = w.size[NODES]
+        row[:] = 0.0
+        row[plus] += 1.0
+        row[minus] -= 1.0
+        row[nodes:] = 0.0
+        column[:] = row
+        substitute(w.full, w.full_pivots, column, nodes)
+        substitute_transposed(w.full, w.full_pivots, row, nodes)
+        return float(row[plus] - row[minus])
+    for node in range(size):
+        row[node] = ref.inverse[plus, node] - ref.inverse[minus, node]
+        column[node] = ref.columns[plus, node] - ref.columns[minus, node]
+    _correct(h, ref, w, column)
+    n = w.size[CHOSEN]
+    if n > 0:
+        for i in range(n):
+            hinge = w.chosen[i]
+            total = 0.0
+            for p in range(WIDTH):
+                total += h.inject_weight[hinge, p] * row[h.inject_at[hinge, p]]
+            w.right[i] = total
+        substitute_transposed(w.small, w.pivots, w.right, n)
+        w.nodal[:] = 0.0
+        for i in range(n):
+            hinge = w.chosen[i]
+            for p in range(WIDTH):
+                w.nodal[h.sense_at[hinge, p]] += h.sense_weight[hinge, p] * w.delta[i] * w.right[i]
+        _add_rows(ref.inverse, w.nodal, row)
+    return float(row[plus] - row[minus])
