@@ -131,7 +131,7 @@ def _hypothesis(number: int, hypothesis: Fields, readings: Sequence[Fields]) -> 
     items: list[RenderableType] = [head]
     predictions = hypothesis.get("predictions", ())
     if predictions:
-        items.append(indented(_predictions(predictions, readings), 3))
+        items.append(indented(_predictions(predictions, readings, complete=number == 1), 3))
     advice = [
         (label, hypothesis[key])
         for label, key in (("confirm", "confirm"), ("repair", "repair"), ("caution", "caution"))
@@ -142,9 +142,12 @@ def _hypothesis(number: int, hypothesis: Fields, readings: Sequence[Fields]) -> 
     return items
 
 
-def _predictions(predictions: Sequence[Fields], readings: Sequence[Fields]) -> RenderableType:
+def _predictions(predictions: Sequence[Fields], readings: Sequence[Fields], *, complete: bool) -> RenderableType:
+    """Return what is predicted beside what was read; unless ``complete``, readings that say little are counted."""
     rows = []
     for prediction, reading in zip(predictions, readings, strict=True):
+        if prediction["speaks"] == "neutral" and not complete:
+            continue
         place, _, state = _site(reading)
         unit = reading["unit"]
         spread = ""
@@ -156,7 +159,12 @@ def _predictions(predictions: Sequence[Fields], readings: Sequence[Fields]) -> R
             f"predicted {_predicted(prediction['predicted'], reading)}", spread,
             Text(speaks, style=WARNING if prediction["speaks"] == "against" else ""),
         ))  # fmt: skip
-    return table(("", "", "", "", ""), rows)
+    shown = table(("", "", "", "", ""), rows)
+    left = len(predictions) - len(rows)
+    if not left:
+        return shown
+    told = quiet(f"{count(left, 'reading')} {'says' if left == 1 else 'say'} little")
+    return stack(shown, told) if rows else told
 
 
 def _predicted(value: float | str | None, reading: Fields) -> str:

@@ -115,6 +115,18 @@ def test_each_hypothesis_has_its_reasons() -> None:
         assert sentence in text
 
 
+def test_readings_that_say_little_are_counted_further_down() -> None:
+    """The first hypothesis shows every reading; the others only those that speak, and how many do not."""
+    first, second = fields()["hypotheses"]
+    neutral = {"predicted": 4.5, "low": 4.4, "high": 4.6, "speaks": "neutral"}
+    against = {"predicted": 0.5, "low": 0.0, "high": 1.0, "speaks": "against"}
+    text = said(hypotheses=[first, second | {"predictions": [neutral, against]}])
+    assert "1 reading says little" in text
+    assert "predicted 4.500 V" not in text
+    assert "predicted 500 mΩ" in text
+    assert "predicted 4.500 V" in said(hypotheses=[first | {"predictions": [neutral, against]}])
+
+
 def test_none_of_these_leads_when_it_is_likeliest() -> None:
     """If nothing in the list explains the readings, the answer says so in the second line."""
     weak = [hypothesis | {"probability": 0.02} for hypothesis in fields()["hypotheses"]]
