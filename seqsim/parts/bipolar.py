@@ -14,7 +14,7 @@ from typing import ClassVar, Literal
 
 from seqsim.network import Effect, Owned, Turned
 from seqsim.parts.failing import LEAK, between, gone, turned
-from seqsim.parts.laws import THERMAL_VOLTS, Chord, junction_anchors, junction_chords, volts_at
+from seqsim.parts.laws import THERMAL_VOLTS, Chord, junction_anchors, junction_chords, junction_roles, volts_at
 from seqsim.parts.part import JUDGED, Mode, Part, Rate, Severity, Source, Standing, value
 from seqsim.parts.wiring import Wiring
 from seqsim.quantity import Unit
@@ -46,8 +46,7 @@ def junction(
     """
     base, far, near = points
     found = []
-    for k, chord in enumerate(transport):
-        name = f"{role} {k + 1}"
+    for name, chord in zip(junction_roles(role), transport, strict=True):
         inject = {base: sign, far: sign * beta, near: -sign * (1 + beta)}
         net.hinge(name, {base: sign, near: -sign}, inject, chord.conductance / beta, chord.threshold)
         found.append(Turned(name, Effect.SCALE, -1.0))
@@ -87,7 +86,7 @@ class Bipolar(Part):
     )  # fmt: skip
 
     def emit(self, net: Owned) -> None:
-        """Add the base resistance, three chords for each junction, and the fall of the gain."""
+        """Add the base resistance, the chords of each junction, and the fall of the gain."""
         base = net.inner("base")
         net.conductance("base resistance", "B", base, 1 / max(self.base_series_ohms, 0.1))
         if self.spread_of("base_series_ohms") > 0:
@@ -103,7 +102,7 @@ class Bipolar(Part):
         transport = self.transport()
         forward = junction(net, "base-emitter junction", transport, (base, "C", "E"), self.gain, s)
         backward = junction(net, "base-collector junction", transport, (base, "E", "C"), self.reverse_gain, s)
-        crowded = "base-emitter junction 4"
+        crowded = "base-emitter junction beyond the rating"
         slope = sum(chord.conductance for chord in transport) / self.gain
         net.hinge(
             crowded, {base: s, "E": -s}, {base: s, "E": -s}, slope * (1 / FALLEN_GAIN - 1),

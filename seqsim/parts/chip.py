@@ -242,7 +242,7 @@ def clamp_model(name: str, node: Wiring) -> str:
 
 
 def body_diode(net: Owned, role: str, anode: str, cathode: str) -> None:
-    """Add the body diode of a power stage, as three chords."""
+    """Add the body diode of a power stage, as chords."""
     across = {anode: 1.0, cathode: -1.0}
     for k, chord in enumerate(junction_chords(BODY_SATURATION_AMPS, 1.0, BODY_SERIES_OHMS)):
         net.hinge(f"{role} {k + 1}", across, across, chord.conductance, chord.threshold)

@@ -17,6 +17,7 @@ from seqsim.parts.laws import (
     THERMAL_VOLTS,
     junction_anchors,
     junction_chords,
+    junction_roles,
     junction_volts,
     saturation_for,
 )
@@ -196,15 +197,14 @@ class Diode(Part):
         return "" if self.dual is None else f"{anode}-{cathode} "
 
     def emit(self, net: Owned) -> None:
-        """Add three chords for each diode, and the breakdown of a Zener."""
+        """Add the chords of each diode, and the breakdown of a Zener."""
         anchors = junction_anchors(self.amps if self.type == "led" else max(self.amps, JUNCTION_ANCHORS[-1]))
         for anode, cathode in self.elements:
             label = self.label(anode, cathode)
             across = {anode: 1.0, cathode: -1.0}
-            roles = []
-            for k, chord in enumerate(junction_chords(*self.law, anchors)):
-                roles.append(f"{label}junction {k + 1}")
-                net.hinge(roles[-1], across, across, chord.conductance, chord.threshold)
+            roles = junction_roles(f"{label}junction")
+            for role, chord in zip(roles, junction_chords(*self.law, anchors), strict=True):
+                net.hinge(role, across, across, chord.conductance, chord.threshold)
             net.knob(
                 f"{label}junction", 0.0, self.junction_spread(), "0.62 to 0.72 V at 5 mA: 1N4448 data sheet",
                 *(Turned(role, Effect.SHIFT) for role in roles),
@@ -232,7 +232,7 @@ class Diode(Part):
         found = []
         for anode, cathode in self.elements:
             label = self.label(anode, cathode)
-            roles = tuple(f"{label}{word}" for word in ("junction 1", "junction 2", "junction 3", "breakdown"))
+            roles = (*junction_roles(f"{label}junction"), f"{label}breakdown")
             pins = (anode, cathode)
             check = f"diode check {self.pin(anode)} to {self.pin(cathode)} with power off: it does not conduct"
             found += [
@@ -248,8 +248,7 @@ class Diode(Part):
         lines = []
         for letter, (anode, cathode) in zip("ab", self.elements, strict=False):
             label = self.label(anode, cathode)
-            roles = (f"{label}{word}" for word in ("junction 1", "junction 2", "junction 3", "breakdown"))
-            if not node.works(*roles):
+            if not node.works(*junction_roles(f"{label}junction"), f"{label}breakdown"):
                 continue
             shift = node.knob(f"{label}junction", 0.0)
             law = {"IS": amps * math.exp(-shift / (emission * THERMAL_VOLTS)), "N": emission, "RS": ohms}

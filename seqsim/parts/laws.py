@@ -15,8 +15,8 @@ from itertools import pairwise
 THERMAL_VOLTS = 0.025865
 """kT/q at 27 °C, the nominal temperature of SPICE (CODATA: k/q = 86.17 µV/K)."""
 
-JUNCTION_ANCHORS = (1e-6, 30e-6, 2e-3, 0.2)
-"""Currents (A) between which the chords of a small junction run."""
+JUNCTION_ANCHORS = (1e-7, 3e-6, 8e-5, 4e-3, 0.2)
+"""Currents (A) between which the chords of a small junction run, from what a meter of 10 MΩ draws upwards."""
 
 OVERDRIVE_ANCHORS = (0.0, 0.6, 2.0, 5.0)
 """Overdrives (V) between which the chords of a square law run."""
@@ -69,6 +69,11 @@ def junction_anchors(amps: float) -> tuple[float, ...]:
     """
     *lower, top = JUNCTION_ANCHORS
     return (*lower, max(amps, 5 * lower[-1])) if amps < top else tuple(at * amps / top for at in JUNCTION_ANCHORS)
+
+
+def junction_roles(label: str) -> tuple[str, ...]:
+    """Return the roles of the chords of a junction: ``label 1``, ``label 2`` and so on."""
+    return tuple(f"{label} {k}" for k in range(1, len(JUNCTION_ANCHORS)))
 
 
 def junction_chords(

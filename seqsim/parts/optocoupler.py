@@ -12,7 +12,7 @@ from typing import ClassVar, Literal
 from seqsim.network import Effect, Owned, Turned
 from seqsim.parts.bipolar import junction
 from seqsim.parts.failing import LEAK, between, gone, turned
-from seqsim.parts.laws import THERMAL_VOLTS, junction_anchors, junction_chords, saturation_for
+from seqsim.parts.laws import THERMAL_VOLTS, junction_anchors, junction_chords, junction_roles, saturation_for
 from seqsim.parts.part import JUDGED, Mode, Part, Rate, Severity, Source, Standing, value
 from seqsim.parts.wiring import Wiring
 from seqsim.quantity import Unit
@@ -23,8 +23,8 @@ LED_OHMS = 2.0
 GAIN, REVERSE_GAIN, SATURATION_AMPS, RATED_AMPS = 300.0, 1.0, 1e-13, 0.05
 """The phototransistor: only its transfer shows at the pins, so its gain is our choice."""
 
-LED = ("led junction 1", "led junction 2", "led junction 3")
-TRANSISTOR = tuple(f"base-{end} junction {k}" for end in ("emitter", "collector") for k in (1, 2, 3))
+LED = junction_roles("led junction")
+TRANSISTOR = junction_roles("base-emitter junction") + junction_roles("base-collector junction")
 
 
 class Optocoupler(Part):

@@ -43,11 +43,11 @@ def test_active_region_follows_the_gain() -> None:
 @settings(max_examples=40, deadline=None)
 @given(st.floats(3e-6, 0.15))
 def test_transfer_stays_near_ebers_and_moll(amps: float) -> None:
-    """The base voltage for a collector current lies within 35 mV of VT·ln(IC/IS) plus the base resistance's drop."""
+    """The base voltage for a collector current lies within 25 mV of VT·ln(IC/IS) plus the base resistance's drop."""
     what = part("npn")
     law = THERMAL_VOLTS * math.log1p(amps / 1e-14) + 10 * amps / 200
     found = root(lambda volts: currents(what, {"B": volts, "C": 5.0, "E": 0.0})["C"] - amps, 0.1, 3.0)
-    assert found == pytest.approx(law, abs=0.035)
+    assert found == pytest.approx(law, abs=0.025)
 
 
 @pytest.mark.parametrize(
@@ -94,7 +94,7 @@ def test_gain_falls_beyond_the_rated_current() -> None:
     def at(volts: float) -> dict[str, float]:
         return currents(what, {"B": volts, "C": 10.0, "E": 0.0})
 
-    low, rated = at(0.8), at(0.828)
+    low, rated = at(0.8), at(0.82)
     assert low["C"] / low["B"] == pytest.approx(200, rel=1e-6)
     high, higher = at(1.2), at(1.3)
     assert rated["C"] < 0.2 < high["C"]

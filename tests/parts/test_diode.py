@@ -114,10 +114,10 @@ def _zener(kind: str) -> dict[str, float]:
 
 
 def test_hinges_are_few() -> None:
-    """Three chords for a junction, one more for a Zener's breakdown."""
-    assert len(network(part("diode")).owners) == 3
-    assert len(network(part("diode", type="zener", volts=5.1)).owners) == 4
-    assert len(network(part("diode", dual="series")).owners) == 6
+    """Four chords for a junction, one more for a Zener's breakdown."""
+    assert len(network(part("diode")).owners) == 4
+    assert len(network(part("diode", type="zener", volts=5.1)).owners) == 5
+    assert len(network(part("diode", dual="series")).owners) == 8
 
 
 def test_an_open_diode_carries_nothing() -> None:

@@ -46,14 +46,14 @@ def test_chords_run_through_their_points() -> None:
 
 @given(saturation, emission, series)
 def test_junction_chords_stay_near_the_law(is_: float, n: float, ohms: float) -> None:
-    """Between the anchors the chords miss Shockley's law by at most 1.25 thermal voltages on each side.
+    """Between the anchors the chords miss Shockley's law by at most one thermal voltage on each side.
 
-    A chord over a factor of 100 in current misses a logarithm by 2.2 at most; half of it is left on each side.
+    A chord over a factor of 50 in current misses a logarithm by 1.6 at most; half of it is left on each side.
     """
     pieces = junction_chords(is_, n, ohms)
     for amps in np.geomspace(JUNCTION_ANCHORS[0], JUNCTION_ANCHORS[-1], 60):
         missed = volts_at(pieces, float(amps)) - junction_volts(float(amps), is_, n, ohms)
-        assert abs(missed) < 1.25 * n * THERMAL_VOLTS
+        assert abs(missed) < n * THERMAL_VOLTS
 
 
 @given(saturation, emission, series)
@@ -94,5 +94,5 @@ def test_power_parts_have_their_anchors_moved_up() -> None:
     """The last anchor is the rated current; small parts keep the usual anchors below it."""
     assert junction_anchors(4.0)[-1] == pytest.approx(4.0)
     assert junction_anchors(4.0)[0] == pytest.approx(20 * JUNCTION_ANCHORS[0])
-    assert junction_anchors(0.02) == (*JUNCTION_ANCHORS[:3], 0.02)
+    assert junction_anchors(0.02) == (*JUNCTION_ANCHORS[:-1], 0.02)
     assert math.isclose(junction_anchors(JUNCTION_ANCHORS[-1])[-1], JUNCTION_ANCHORS[-1])

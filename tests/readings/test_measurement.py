@@ -88,9 +88,9 @@ def test_the_ohms_function_does_not_turn_a_silicon_junction_on(bench: Circuit) -
 
 
 def test_a_diode_test_shows_the_junction_forward_and_overflows_reversed(bench: Circuit) -> None:
-    """The law at the test current less what the resistor takes; three chords stay within 60 mV of it."""
+    """The law at the test current less what the resistor takes; the chords stay within 30 mV of it."""
     law = THERMAL_VOLTS * math.log(1e-3 / 1e-14)
-    assert shown(bench, "P diode 0.65") == pytest.approx(law, abs=0.06)
+    assert shown(bench, "P diode 0.65") == pytest.approx(law, abs=0.03)
     reversed_ = measurement(bench, parse_reading(bench, "GND to P diode OL"))
     # through 1 MΩ flow 3 µA: the compliance is all there is, and the display overflows
     assert volts(bench, reversed_) > METER.diode.most_volts
