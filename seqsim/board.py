@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from seqsim.readings import Readings
     from seqsim.results import Checked, FaultList, LevelMap
 
+    from seqsim.sequence import PowerUp
 
 @dataclass(frozen=True)
 class Board:
@@ -62,6 +63,31 @@ class Board:
         return level_map(self.name, self.circuit, state, _listed(faults))
 
     def faults(self) -> FaultList:
+    def powerup(
+        self,
+        faults: str | Iterable[str] = (),
+        until: str | float | None = None,
+        *,
+        down: bool = False,
+        draws: int | None = None,
+    ) -> PowerUp:
+        """Return what happens over time: the order of the rails, the first that is missing and what it waits for.
+
+        Parameters
+        ----------
+        faults
+            One fault or several, by name.
+        until
+            End of the power-up, in seconds or as text (``200ms``); by default some time after the last power state.
+        down
+            Go back through the power states afterwards.
+        draws
+            Boards with other tolerances that are run beside the nominal one; 0 for none.
+        """
+        from seqsim.sequence import power_up, seconds_of
+
+        return power_up(self.name, self.circuit, _listed(faults), seconds_of(until), down=down, draws=draws)
+
         """Return every single fault that the board can have, with its share before any reading."""
         from seqsim.faults import single_faults
         from seqsim.results import FaultList

@@ -57,11 +57,11 @@ def complain(sentence: str) -> None:
     print(f"seqsim: {' '.join(sentence.split())}", file=sys.stderr)
 
 
-def announce_compiling() -> None:
-    """Say on standard error that the solver is compiled first, where it is not yet; that takes a while."""
+def announce_compiling(module: str = "") -> None:
+    """Say on standard error that the solver (or one module of it) is compiled first, where it is not yet."""
     from seqsim.solver.jit import is_compiled
 
-    if not is_compiled():
+    if not is_compiled(module):
         complain("compiling the solver, once for this version; this takes about half a minute")
 
 

@@ -13,6 +13,7 @@ from seqsim.cli.check import check
 from seqsim.cli.faults import faults
 from seqsim.cli.levels import levels
 from seqsim.cli.library import list_
+from seqsim.cli.powerup import powerup
 from seqsim.cli.rank import rank
 from seqsim.errors import SeqsimError
 
@@ -30,6 +31,7 @@ app.command("check")(check)
 app.command("list")(list_)
 app.command("levels")(levels)
 app.command("faults")(faults)
+app.command("powerup")(powerup)
 app.command("rank")(rank)
 
 

@@ -31,10 +31,10 @@ def cache_folder() -> Path:
     return user_cache_path("seqsim") / "compiled" / name
 
 
-def is_compiled() -> bool:
-    """Tell whether compiled code is on disk, so that nobody has to wait for the compiler."""
+def is_compiled(module: str = "") -> bool:
+    """Tell whether compiled code (of a module of this package) is on disk, so that nobody waits for the compiler."""
     folder = cache_folder()
-    return folder.is_dir() and any(folder.rglob("*.nbc"))
+    return folder.is_dir() and any(folder.rglob(f"{module}.*.nbc" if module else "*.nbc"))
 
 
 def compiled(function: Function) -> Function:
@@ -43,7 +43,7 @@ def compiled(function: Function) -> Function:
     before = config.CACHE_DIR
     config.CACHE_DIR = str(_prepared())
     try:
-        return cast("Function", njit(cache=True, nogil=True)(function))
+        return cast("Function", njit(cache=True, nogil=True, error_model="numpy")(function))
     finally:
         config.CACHE_DIR = before
 
