@@ -12,9 +12,10 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from seqsim.network import Network, Variant
+from seqsim.network import WIDTH, Network, Variant
 from seqsim.network.network import Bools, Ints
-from seqsim.solver.arrays import Hinges, Ratios, Reference, workspace
+from seqsim.solver.arrays import Hinges, Ratios, Reference
+from seqsim.solver.ordering import elimination_order
 from seqsim.solver.pack import (
     STUBS,
     Latents,
@@ -30,7 +31,8 @@ from seqsim.solver.pack import (
 from seqsim.solver.plain import active_conductance
 from seqsim.solver.state import Levels, State
 from seqsim.solver.sweep import sweep
-from seqsim.solver.system import LEAK
+from seqsim.solver.system import LEAK, System
+from seqsim.solver.work import workspace
 
 __all__ = ["Bench", "Latents", "Pack", "Probes", "Solved", "bench", "latents_of", "pack_variants"]
 
@@ -54,7 +56,8 @@ class Bench:
     table_start: Ints
     gate_start: Ints
     driven: Ints
-    room: int
+    place: Ints
+    """(N,) when each node is eliminated, where a fault changes much: stubs first, ground last"""
 
     @property
     def nodes(self) -> int:
@@ -111,7 +114,7 @@ class Bench:
             first[k, : len(state.conducting)] = state.conducting
             first_above[k] = state.above
             first_ratios[k] = state.ratios
-        work = workspace(self.nodes, width, rows, len(self.network.gates), ratios)
+        work = workspace(self.place, width, rows, len(self.network.gates), ratios)
         sweep(
             hinges, self.reference, self.ratios, self.static, self.table, self.table_start, self.gate_start,
             self.driven, self.network.rows.kind, self.network.row_start, pack,
@@ -167,8 +170,19 @@ def bench(network: Network, static: Bools, levels: Levels) -> Bench:
         table_start=np.cumsum([0, *(len(table) for table in tables)], dtype=np.int64),
         gate_start=np.cumsum([0, *(len(gates) for gates in network.rule_gates)], dtype=np.int64),
         driven=np.concatenate([*network.rule_gates, np.zeros(0, dtype=np.int64)]),
-        room=count,
+        place=_places(system, nodes),
     )  # fmt: skip
+
+
+def _places(system: System, nodes: int) -> Ints:
+    first = np.repeat(system.inject_at, WIDTH, axis=1).ravel()
+    second = np.tile(system.sense_at, WIDTH).ravel()
+    both = (system.products.ravel() != 0) & (first < system.nodes) & (second < system.nodes)
+    order = elimination_order(first[both], second[both], system.nodes)
+    stubs = range(system.nodes, nodes - 1)
+    place = np.zeros(nodes, dtype=np.int64)
+    place[[*stubs, *order, nodes - 1]] = np.arange(nodes)
+    return place
 
 
 def _with_room(h: Hinges, room: int) -> Hinges:

@@ -9,23 +9,12 @@ import numpy as np
 
 from seqsim.network import WIDTH
 from seqsim.network.network import Bools, Floats
-from seqsim.solver.arrays import (
-    FAILED,
-    HINGES,
-    NEWTON,
-    NO_LEVEL,
-    OSCILLATES,
-    STEADY,
-    Hinges,
-    Ratios,
-    Reference,
-    Rules,
-    Work,
-)
+from seqsim.solver.arrays import FAILED, NEWTON, NO_LEVEL, OSCILLATES, STEADY, Hinges, Ratios, Reference, Rules
 from seqsim.solver.jit import compiled
 from seqsim.solver.kernel_fallback import fall_back
 from seqsim.solver.plain import NEARLY, NEWTON_STEPS, PATIENCE, RATIO_STEPS, RATIO_TOLERANCE, ROUNDS, TIE
 from seqsim.solver.update import choose, linear, prepare, refine
+from seqsim.solver.work import HINGES, STRUCTURE, UNKNOWN, Work
 
 
 @compiled
@@ -240,6 +229,7 @@ def restore(
 ) -> None:  # fmt: skip
     """Bring ``w`` back to a settled state, ready to be probed."""
     w.size[HINGES] = total
+    w.size[STRUCTURE] = UNKNOWN
     for k in range(total):
         w.conducting[k] = conducting[k]
     w.above[:] = above

@@ -6,22 +6,13 @@ import numpy as np
 
 from seqsim.network import WIDTH
 from seqsim.network.network import Bools, Floats
-from seqsim.solver.arrays import (
-    FAILED,
-    HINGES,
-    LINE_SEARCH,
-    ONE_AT_A_TIME,
-    SOURCE_STEPPING,
-    Hinges,
-    Ratios,
-    Reference,
-    Work,
-)
+from seqsim.solver.arrays import FAILED, LINE_SEARCH, ONE_AT_A_TIME, SOURCE_STEPPING, Hinges, Ratios, Reference
 from seqsim.solver.fallback import HALVINGS, LOOSE, SEARCH_STEPS, SINGLE_STEPS, STILL
 from seqsim.solver.jit import compiled
 from seqsim.solver.plain import NEARLY
 from seqsim.solver.system import LEAK
 from seqsim.solver.update import linear, refine, respond
+from seqsim.solver.work import HINGES, Work
 
 
 @compiled

@@ -8,9 +8,10 @@ is the network settled anew.
 from __future__ import annotations
 
 from seqsim.network import WIDTH
-from seqsim.solver.arrays import HINGES, Hinges, Rules, Work
+from seqsim.solver.arrays import Hinges, Rules
 from seqsim.solver.jit import compiled
 from seqsim.solver.plain import NEARLY, TIE
+from seqsim.solver.work import HINGES, Work
 
 
 @compiled

@@ -6,12 +6,13 @@ import numpy as np
 
 from seqsim.network import WIDTH
 from seqsim.network.network import Bools, Floats, Ints
-from seqsim.solver.arrays import HINGES, NO_LEVEL, NODES, STEADY, Hinges, Ratios, Reference, Rules, Work
+from seqsim.solver.arrays import NO_LEVEL, STEADY, Hinges, Ratios, Reference, Rules
 from seqsim.solver.jit import compiled
 from seqsim.solver.kernel import restore, settle
-from seqsim.solver.pack import STUBS, Latents, Pack, Probes, Solved
+from seqsim.solver.pack import Latents, Pack, Probes, Solved
 from seqsim.solver.probing import unmoved
 from seqsim.solver.update import aim
+from seqsim.solver.work import HINGES, STRUCTURE, UNKNOWN, Work
 
 
 @compiled
@@ -134,7 +135,7 @@ def sweep(
                 static, pack.gate_force[v], pack.side_force[v],
             )  # fmt: skip
             work.size[HINGES] = total
-            work.size[NODES] = size - 1 - STUBS + pack.stubs[v]
+            work.size[STRUCTURE] = UNKNOWN
             if from_reference:
                 for k in range(base):
                     work.conducting[k] = first[0, k]
@@ -169,21 +170,24 @@ def sweep(
                 solved.ohms[item, r] = ohms
                 siemens = probes.siemens[r]
                 across = settled_volts[plus] - settled_volts[minus]
-                amps = siemens * (across - probes.volts[r]) / (1.0 + siemens * ohms)
+                share = 1.0 + siemens * ohms  # not above zero where the board pushes back: only settling tells
+                amps = siemens * (across - probes.volts[r]) / share
                 read = across - ohms * amps
                 for node in range(size):
                     work.volts[node] = settled_volts[node] - column[node] * amps
                 within = siemens * (probes.volts[r] - read) <= siemens * (probes.volts[r] + probes.most[r])
-                if siemens == 0.0 or steadiness != STEADY or (within and unmoved(h, rules, work)):
+                light = siemens == 0.0 or (steadiness != STEADY and share > 0.0)
+                if light or (share > 0.0 and within and unmoved(h, rules, work)):
                     if sensitive:
                         for node in range(size):
-                            row[node] /= 1.0 + siemens * ohms
+                            row[node] /= share
                         _moves(h, work, alias, latents, row, solved.moves[item, r])
                 else:
                     work.volts[:] = settled_volts
                     work.size[HINGES] = _place_meter(h, total, plus, minus, siemens, probes.volts[r], probes.most[r])
+                    work.size[STRUCTURE] = UNKNOWN
                     for k in range(total, work.size[HINGES]):
-                        work.conducting[k] = False
+                        work.conducting[k] = k > total  # a test current is mostly in its limit
                     settle(h, ref, rules, ratios, work)
                     read = work.volts[plus] - work.volts[minus]
                     if sensitive:

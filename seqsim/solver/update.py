@@ -5,21 +5,25 @@ reference has ``γᵣ (a·v - tᵣ)`` adds the current ``d = δ a·v - τ`` with
 hinges S with δ or τ ≠ 0 matter: ``(I + δ M) d = δ (a·v₀) - τ`` with ``M = A_S Z B_S``, and ``v = v₀ - Z B_S d`` (the
 matrix inversion lemma). The cost follows what a patch flips and not the size of the board.
 
-Where a patch flips nearly as many hinges as there are nodes, the equations of the nodes themselves are the smaller
-ones and are solved directly.
+Where a patch flips many hinges, the equations of the nodes themselves are quicker to solve than those of the hinges:
+sparse ones, or with row exchanges where they need them.
 """
 
 from __future__ import annotations
 
 from seqsim.network import WIDTH
 from seqsim.network.network import Floats
-from seqsim.solver.arrays import CHOSEN, DIRECT, HINGES, NODES, Hinges, Ratios, Reference, Work
+from seqsim.solver.arrays import Hinges, Ratios, Reference
 from seqsim.solver.dense import factorise, substitute, substitute_transposed
 from seqsim.solver.jit import compiled
+from seqsim.solver.sparse import (
+    factorise_sparse,
+    structure,
+    substitute_sparse,
+    substitute_sparse_transposed,
+)
 from seqsim.solver.system import LEAK
-
-DIRECT_SHARE = 0.7
-"""Share of the nodes above which so many flipped hinges cost more than the equations of the nodes."""
+from seqsim.solver.work import CHOSEN, DENSE, HINGES, KNOWN, SPARSE, STRUCTURE, TOO_LARGE, UNKNOWN, UPDATE, WHOLE, Work
 
 
 @compiled
@@ -35,30 +39,27 @@ def choose(h: Hinges, ref: Reference, ratios: Ratios, w: Work) -> None:
     for i in range(len(ratios.at)):
         w.active[ratios.at[i]] *= w.ratios[i]
     n = 0
-    w.size[DIRECT] = 0
+    w.size[WHOLE] = UPDATE
     for k in range(total):
         here = w.active[k]
         there = ref.active[k] if k < len(ref.active) else 0.0
         if here != there:
             if n >= len(w.chosen):
-                w.size[DIRECT] = 1
+                w.size[WHOLE] = SPARSE
                 break
             w.chosen[n] = k
             w.delta[n] = here - there
             w.tau[n] = (here - there) * h.threshold[k]
             n += 1
     w.size[CHOSEN] = n
-    if n > DIRECT_SHARE * w.size[NODES]:
-        w.size[DIRECT] = 1
 
 
 @compiled
 def prepare(h: Hinges, ref: Reference, w: Work) -> float:
     """Factorise the equations of the chosen hinges, or of the nodes; return the sign of the Jacobian's determinant."""
     n = w.size[CHOSEN]
-    if w.size[DIRECT] == 1:
-        _assemble(h, w)
-        return factorise(w.full, w.full_pivots, w.size[NODES])
+    if w.size[WHOLE] != UPDATE:
+        return _prepare_whole(h, w)
     for i in range(n):
         row = w.chosen[i]
         for j in range(n):
@@ -78,21 +79,50 @@ def prepare(h: Hinges, ref: Reference, w: Work) -> float:
 
 
 @compiled
-def _assemble(h: Hinges, w: Work) -> None:
-    """Fill ``w.full`` with the Jacobian over the nodes in use."""
-    nodes = w.size[NODES]
-    for node in range(nodes):
-        w.full[node, :nodes] = 0.0
-        w.full[node, node] = LEAK
-    for k in range(w.size[HINGES]):
+def _prepare_whole(h: Hinges, w: Work) -> float:
+    """Factorise the equations of the nodes; return the sign of the Jacobian's determinant."""
+    total = w.size[HINGES]
+    if w.size[STRUCTURE] == UNKNOWN:
+        w.size[STRUCTURE] = KNOWN if structure(h, total, w.sparse) else TOO_LARGE
+    if w.size[STRUCTURE] == KNOWN:
+        sign = factorise_sparse(h, w.active, total, w.sparse)
+        if sign != 0.0:
+            w.size[WHOLE] = SPARSE
+            return sign
+    w.size[WHOLE] = DENSE
+    size = len(w.volts)
+    full = w.sparse.values
+    full[:, :] = 0.0
+    for node in range(size):
+        full[node, node] = LEAK
+    for k in range(total):
         if w.active[k] != 0.0:
             for q in range(WIDTH):
-                at = h.inject_at[k, q]
                 weight = h.inject_weight[k, q] * w.active[k]
-                if weight != 0.0 and at < nodes:
+                if weight != 0.0:
                     for p in range(WIDTH):
-                        if h.sense_at[k, p] < nodes:
-                            w.full[at, h.sense_at[k, p]] += weight * h.sense_weight[k, p]
+                        full[h.inject_at[k, q], h.sense_at[k, p]] += weight * h.sense_weight[k, p]
+    return factorise(full, w.full_pivots, size - 1)
+
+
+@compiled
+def _solve_whole(w: Work, right: Floats) -> None:
+    """Solve the equations of the nodes in place; ground's entry becomes zero."""
+    if w.size[WHOLE] == SPARSE:
+        substitute_sparse(w.sparse, right)
+    else:
+        substitute(w.sparse.values, w.full_pivots, right, len(right) - 1)
+        right[-1] = 0.0
+
+
+@compiled
+def _solve_whole_transposed(w: Work, right: Floats) -> None:
+    """Solve the transposed equations of the nodes in place; ground's entry becomes zero."""
+    if w.size[WHOLE] == SPARSE:
+        substitute_sparse_transposed(w.sparse, right)
+    else:
+        substitute_transposed(w.sparse.values, w.full_pivots, right, len(right) - 1)
+        right[-1] = 0.0
 
 
 @compiled
@@ -103,15 +133,14 @@ def linear(h: Hinges, ref: Reference, ratios: Ratios, w: Work) -> float:
     if sign == 0.0:
         return 0.0
     n = w.size[CHOSEN]
-    if w.size[DIRECT] == 1:
+    if w.size[WHOLE] != UPDATE:
         w.volts[:] = 0.0
         for k in range(w.size[HINGES]):
             current = w.active[k] * h.threshold[k]
             if current != 0.0:
                 for q in range(WIDTH):
                     w.volts[h.inject_at[k, q]] += h.inject_weight[k, q] * current
-        w.volts[w.size[NODES] :] = 0.0
-        substitute(w.full, w.full_pivots, w.volts, w.size[NODES])
+        _solve_whole(w, w.volts)
         return sign
     w.volts[:] = ref.volts
     if n > 0:
@@ -151,12 +180,10 @@ def _add_rows(rows: Floats, share: Floats, volts: Floats) -> None:
 @compiled
 def respond(h: Hinges, ref: Reference, w: Work, nodal: Floats, step: Floats) -> None:
     """Put ``-J⁻¹ nodal`` of the prepared state into ``step`` (N,)."""
-    if w.size[DIRECT] == 1:
-        nodes = w.size[NODES]
-        step[:] = 0.0
-        for node in range(nodes):
+    if w.size[WHOLE] != UPDATE:
+        for node in range(len(step)):
             step[node] = -nodal[node]
-        substitute(w.full, w.full_pivots, step, nodes)
+        _solve_whole(w, step)
         return
     step[:] = 0.0
     _add_rows(ref.columns, nodal, step)
@@ -210,15 +237,13 @@ def aim(h: Hinges, ref: Reference, w: Work, plus: int, minus: int, row: Floats, 
     The state in ``w`` must be prepared, as settling leaves it.
     """
     size = len(row)
-    if w.size[DIRECT] == 1:
-        nodes = w.size[NODES]
+    if w.size[WHOLE] != UPDATE:
         row[:] = 0.0
         row[plus] += 1.0
         row[minus] -= 1.0
-        row[nodes:] = 0.0
         column[:] = row
-        substitute(w.full, w.full_pivots, column, nodes)
-        substitute_transposed(w.full, w.full_pivots, row, nodes)
+        _solve_whole(w, column)
+        _solve_whole_transposed(w, row)
         return float(row[plus] - row[minus])
     for node in range(size):
         row[node] = ref.inverse[plus, node] - ref.inverse[minus, node]
