@@ -15,9 +15,8 @@ from seqsim.network import GROUND, Bridge, Effect, Patch, SetSide, vary
 from seqsim.network.network import Floats
 from seqsim.parts.mosfet import Mosfet
 from seqsim.solver.batch import Probes, Solved
-from seqsim.solver.plain import all_off, all_on
+from seqsim.solver.plain import all_off
 from seqsim.solver.state import State
-from seqsim.solver.system import flatten
 
 LISTED_POINTS = 24
 FLOATING_OHMS = 10e6
@@ -108,9 +107,10 @@ class _Brancher:
         found: list[list[State]] = [[] for _ in self.variants]
         known = [[solved.volts[k]] for k in range(len(self.variants))]
         nets = self.desk.network.nets
-        systems = [flatten(v) for v in self.variants[:1]]
-        off, on = all_off(systems[0]), all_on(systems[0])
         healthy = bench.levels.state
+        off = all_off(bench.levels.system)
+        # every device held on at once is no state of a board: only what rules remember starts on
+        on = State(healthy.conducting, np.ones_like(healthy.above), np.ones_like(healthy.ratios))
         for start in (healthy, off, on):
             trial = bench.run(self.variants, [carried(start, v) for v in self.variants])
             for k, variant in enumerate(self.variants):
