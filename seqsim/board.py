@@ -13,6 +13,8 @@ if TYPE_CHECKING:
     from seqsim.diagnosis import Ranking
     from seqsim.readings import Readings
     from seqsim.results import Checked, FaultList, LevelMap
+    from seqsim.spice import SpicePass
+    from seqsim.spice.deck import Deck
 
     from seqsim.sequence import PowerUp
 
@@ -143,6 +145,28 @@ class Board:
         from seqsim.diagnosis import rank
 
         return replace(rank(self.circuit, taken), circuit=self.name)
+
+    def spice(self, state: str | None = None, faults: str | Iterable[str] = (), *, full: bool = False) -> SpicePass:
+        """Return the board in SPICE beside the switch level; needs the extra `seqsim[spice]` and its engine.
+
+        Parameters
+        ----------
+        state
+            Name of a power state; the last one if not given.
+        faults
+            One fault or several, by name.
+        full
+            Device models with all their effects, not those of the plain laws.
+        """
+        from seqsim.spice import spice_pass
+
+        return spice_pass(self.name, self.circuit, state, _listed(faults), full=full)
+
+    def spice_deck(self, state: str | None = None, faults: str | Iterable[str] = (), *, full: bool = False) -> Deck:
+        """Return the board as a SPICE deck; its text is what the engine would run."""
+        from seqsim.spice import spice_deck
+
+        return spice_deck(self.circuit, state, _listed(faults), full=full)
 
     def _find(self, readings: str | os.PathLike[str]) -> Path:
         """Return the file of readings; a bare name that is not here may lie beside the circuit file."""

@@ -15,6 +15,7 @@ from seqsim.cli.levels import levels
 from seqsim.cli.library import list_
 from seqsim.cli.powerup import powerup
 from seqsim.cli.rank import rank
+from seqsim.cli.spice import spice
 from seqsim.errors import SeqsimError
 
 INTERRUPTED = 130
@@ -33,6 +34,7 @@ app.command("levels")(levels)
 app.command("faults")(faults)
 app.command("powerup")(powerup)
 app.command("rank")(rank)
+app.command("spice")(spice)
 
 
 @app.callback(invoke_without_command=True)

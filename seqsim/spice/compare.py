@@ -1,0 +1,148 @@
+"""One board in SPICE and at the switch level, node by node."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from enum import Enum
+
+import numpy as np
+
+from seqsim.circuit import Circuit, state_gates
+from seqsim.errors import SpiceFailedError
+from seqsim.network import Network, Patch, vary
+from seqsim.network.network import Floats
+from seqsim.parts.wiring import ModelWriter, model_line
+from seqsim.solver import Levels, solve_variant, static_gates
+from seqsim.solver.sensitivity import node_impedance
+from seqsim.spice.deck import Deck, seeded, write_deck
+from seqsim.spice.engine import Engine
+
+RETURNS_VOLTS = 0.05
+"""A point is stable when all nodes come back this close after a kick of 10 mV."""
+
+
+class Basin(Enum):
+    """Where SPICE starts to look."""
+
+    COLD = "cold"
+    """with nothing applied"""
+    SEEDED = "seeded"
+    """at the switch level's answer"""
+
+
+class SpiceState(Enum):
+    """What SPICE found."""
+
+    STABLE = "stable"
+    METASTABLE = "metastable"
+    """an unstable point, which a small kick leaves"""
+    FAILED = "failed"
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """The two solutions of a board in one power state.
+
+    ``spice`` (n,) are SPICE's volts at the nodes of the switch level, NaN at inner points of parts; of a metastable
+    point they are those to which the kick led, and ``parked`` (n,) the point itself.
+    """
+
+    deck: Deck
+    levels: Levels
+    spice: Floats
+    state: SpiceState
+    reason: str = ""
+    parked: Floats | None = None
+
+    @property
+    def difference(self) -> Floats:
+        """SPICE's volts less those of the switch level (n,), NaN at inner points."""
+        return np.asarray(self.spice - self.levels.volts[:-1])
+
+
+def switch_levels(
+    circuit: Circuit, network: Network, state: str, patches: tuple[Patch, ...], *, cold: bool = False
+) -> Levels:
+    """Return the switch level's answer: each power state from the one before, or ``cold`` from all off."""
+    variant = vary(network, patches)
+    levels: Levels | None = None
+    for name in circuit.power_states:
+        if not cold or name == state:
+            static = static_gates(network, state_gates(circuit, name))
+            levels = solve_variant(variant, static, None if cold or levels is None else levels.state)
+        if name == state:
+            break
+    if levels is None:
+        raise SpiceFailedError(f"the circuit has no power state called '{state}'", got=state)
+    return levels
+
+
+def compare(
+    engine: Engine,
+    circuit: Circuit,
+    network: Network,
+    levels: Levels,
+    state: str,
+    patches: Iterable[Patch] = (),
+    *,
+    basin: Basin = Basin.SEEDED,
+    write_model: ModelWriter = model_line,
+    kick_above: float = 0.0,
+) -> Comparison:
+    """Return the comparison of one power state.
+
+    A point that SPICE finds is kicked if any node differs by more than ``kick_above`` (V) from the switch level.
+    """
+    deck = write_deck(circuit, state_gates(circuit, state), patches, network=network, write_model=write_model)
+    guess = seeded(deck, levels.volts)
+    ohms = _ohms(deck, levels)
+    try:
+        found = engine.run(deck.operating_point(guess if basin is Basin.SEEDED else None))
+    except SpiceFailedError as error:
+        return _from_time(engine, deck, levels, guess, ohms, error)
+    volts = _volts(deck, levels, found)
+    if np.nanmax(np.abs(volts - levels.volts[:-1]), initial=0.0) <= kick_above:
+        return Comparison(deck, levels, volts, SpiceState.STABLE)
+    try:
+        kicked = engine.run(deck.kick({node: found.get(node, 0.0) for node in guess}, ohms))
+    except SpiceFailedError as error:
+        return Comparison(deck, levels, volts, SpiceState.STABLE, f"its stability was not tested: {error.message}")
+    ended = _volts(deck, levels, kicked)
+    if np.nanmax(np.abs(ended - volts), initial=0.0) < RETURNS_VOLTS:
+        return Comparison(deck, levels, volts, SpiceState.STABLE)
+    return Comparison(deck, levels, ended, SpiceState.METASTABLE, "a kick of 10 mV leads away from it", volts)
+
+
+def _from_time(
+    engine: Engine,
+    deck: Deck,
+    levels: Levels,
+    guess: Mapping[str, float],
+    ohms: Mapping[str, float],
+    error: SpiceFailedError,
+) -> Comparison:
+    """Look for a steady point in time where SPICE finds none directly: the board let go near the switch level's."""
+    nothing = np.full(len(levels.volts) - 1, np.nan)
+    try:
+        ended = engine.run(deck.kick(guess, ohms))
+        again = engine.run(deck.kick(ended, ohms))
+    except SpiceFailedError:
+        return Comparison(deck, levels, nothing, SpiceState.FAILED, error.message)
+    first, second = _volts(deck, levels, ended), _volts(deck, levels, again)
+    if np.nanmax(np.abs(first - second), initial=0.0) < RETURNS_VOLTS:
+        return Comparison(deck, levels, second, SpiceState.STABLE)
+    return Comparison(deck, levels, nothing, SpiceState.FAILED, f"{error.message}; in time it does not settle either")
+
+
+def _volts(deck: Deck, levels: Levels, found: Mapping[str, float]) -> Floats:
+    volts = np.full(len(levels.volts) - 1, np.nan)
+    for k, node in deck.nodes.items():
+        volts[k] = found.get(node, 0.0)
+    return volts
+
+
+def _ohms(deck: Deck, levels: Levels) -> dict[str, float]:
+    """Return the resistance (Ω) behind each node."""
+    diagonal = np.abs(np.diag(node_impedance(levels)))
+    return {node: float(np.clip(diagonal[k], 1e-3, 1e9)) for k, node in deck.nodes.items()}
