@@ -13,10 +13,10 @@ if TYPE_CHECKING:
     from seqsim.diagnosis import Ranking
     from seqsim.readings import Readings
     from seqsim.results import Checked, FaultList, LevelMap
+    from seqsim.sequence import PowerUp
     from seqsim.spice import SpicePass
     from seqsim.spice.deck import Deck
 
-    from seqsim.sequence import PowerUp
 
 @dataclass(frozen=True)
 class Board:
@@ -65,6 +65,12 @@ class Board:
         return level_map(self.name, self.circuit, state, _listed(faults))
 
     def faults(self) -> FaultList:
+        """Return every single fault that the board can have, with its share before any reading."""
+        from seqsim.faults import single_faults
+        from seqsim.results import FaultList
+
+        return FaultList(self.name, single_faults(self.circuit))
+
     def powerup(
         self,
         faults: str | Iterable[str] = (),
@@ -89,12 +95,6 @@ class Board:
         from seqsim.sequence import power_up, seconds_of
 
         return power_up(self.name, self.circuit, _listed(faults), seconds_of(until), down=down, draws=draws)
-
-        """Return every single fault that the board can have, with its share before any reading."""
-        from seqsim.faults import single_faults
-        from seqsim.results import FaultList
-
-        return FaultList(self.name, single_faults(self.circuit))
 
     def read(
         self, readings: str | os.PathLike[str] | Readings | Sequence[str] | None = None, more: Sequence[str] = ()
