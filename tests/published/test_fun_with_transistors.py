@@ -6,6 +6,7 @@ The page gives the circuit; the volts are recomputed: by hand R1 ∥ RC against 
 from __future__ import annotations
 
 import pytest
+from ranked import ranked
 from worked import Worked
 
 STAGE = Worked(
@@ -23,6 +24,11 @@ STAGE = Worked(
 def test_healthy() -> None:
     """Base, emitter and collector: 1.73, 1.08 and 7.0 V."""
     assert [STAGE.volts(node) for node in "BEC"] == pytest.approx([1.73, 1.08, 7.0], abs=0.25)
+
+
+def test_diagnosis() -> None:
+    """2.068 V at all three nodes say that all terminals of the transistor are shorted."""
+    assert "Q1:all shorted" in ranked(STAGE, ["B 2.068", "E 2.068", "C 2.068"]).first()
 
 
 def test_all_terminals_shorted() -> None:

@@ -7,6 +7,7 @@ are inferred from its answers. All answers are recomputed by Ohm's law.
 from __future__ import annotations
 
 import pytest
+from ranked import HEALTHY, ranked
 from worked import Worked
 
 SERIES = Worked(
@@ -40,6 +41,30 @@ def test_four_resistors_in_series() -> None:
     """Example 4-6: 6, 4.8, 7.2 and 6 V when healthy; with R3 open all 24 V stand across R3."""
     assert drops(SERIES, SERIES_PAIRS, "") == pytest.approx([6.0, 4.8, 7.2, 6.0], abs=0.02)
     assert drops(SERIES, SERIES_PAIRS, "R3:open") == pytest.approx([0.0, 0.0, 24.0, 0.0], abs=0.02)
+
+
+def read(pairs: tuple[str, ...], volts: tuple[float, ...]) -> list[str]:
+    return [f"{pair} {value}" for pair, value in zip(pairs, volts, strict=True)]
+
+
+@pytest.mark.parametrize(("volts", "answer"), [((0, 0, 24, 0), "R3:open"), ((6, 4.8, 7.2, 6), HEALTHY)])
+def test_diagnosis_of_four_resistors(volts: tuple[float, ...], answer: str) -> None:
+    """Example 4-6: 0, 0, 24 and 0 V say that R3 is open."""
+    assert answer in ranked(SERIES, read(SERIES_PAIRS, volts)).first()
+
+
+def test_diagnosis_of_an_open_branch() -> None:
+    """Example 6-3: 10.8, 9 and 16.2 V say that R3 is open."""
+    assert "R3:open" in ranked(SERIES_PARALLEL, read(SERIES_PARALLEL_PAIRS, (10.8, 9.0, 16.2))).first()
+
+
+def test_diagnosis_of_a_shorted_branch() -> None:
+    """Example 6-4: 14.4, 0 and 21.6 V leave two shorts, R2's and R3's, in one group and equally likely."""
+    found = ranked(SERIES_PARALLEL, read(SERIES_PARALLEL_PAIRS, (14.4, 0.0, 21.6)))
+    shorts = {fault: share for fault, share in found.first().items() if "short" in fault}
+    assert shorts.keys() == {"R2:short", "R3:short"}
+    assert shorts["R2:short"] == pytest.approx(shorts["R3:short"], rel=0.05)
+    assert {fault.partition(":")[0] for fault in found.first()} == {"R2", "R3"}
 
 
 def test_a_parallel_branch_that_opens() -> None:

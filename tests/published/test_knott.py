@@ -6,6 +6,7 @@ The answers were seen in part; values of the parts are not in what was seen, so 
 from __future__ import annotations
 
 import pytest
+from ranked import ranked
 from worked import Worked
 
 from seqsim.network import Bridge
@@ -27,6 +28,13 @@ def read(fault: str) -> tuple[float, float, float]:
     patches = STAGE.fault(fault) if fault else ()
     base, emitter, collector = (STAGE.shown(f"{node} 0", patches) for node in "BEC")
     return base, emitter, collector
+
+
+@pytest.mark.parametrize("fault", ["R1:open", "R2:open", "R3:open", "R4:open"])
+def test_diagnosis(fault: str) -> None:
+    """What each open resistor reads, to a hundredth of a volt, ranks that resistor first."""
+    readings = [f"{node} {volts:.2f}" for node, volts in zip("BEC", read(fault), strict=True)]
+    assert fault in ranked(STAGE, readings).first()
 
 
 def test_r1_open() -> None:

@@ -10,8 +10,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import pytest
+from ranked import HEALTHY, ranked
 from worked import Worked
 
+from seqsim.faults import find_fault
 from seqsim.network import Bridge
 
 SUPPLIES = {"VCC": 10.0}
@@ -65,6 +67,33 @@ def test_each_row_of_the_table(stage: Worked, name: str) -> None:
     shown = [stage.shown(f"{node} 0", patches) for node in NODES]
     assert shown == pytest.approx(row.recomputed, abs=0.15)
     assert shown == pytest.approx(row.book, abs=0.2)
+
+
+ALIKE = {"R1:open": {"R1:open", "R2:short"}, "R2:short": {"R1:open", "R2:short"}}
+"""Troubles with the same row in the table: by its volts alone either may stand first."""
+
+
+@pytest.mark.parametrize("column", ["book", "recomputed"])
+@pytest.mark.parametrize("name", TABLE)
+def test_three_readings_point_to_the_trouble(stage: Worked, name: str, column: str) -> None:
+    """The three volts of each row rank the row's group of faults first, by both columns.
+
+    An open R1 and a shorted R2 have the same row: one of the two stands first, and the other is next to it or in it.
+    """
+    row = TABLE[name]
+    volts = row.book if column == "book" else row.recomputed
+    found = ranked(stage, [f"{node} {read}" for node, read in zip(NODES, volts, strict=True)])
+    fault = find_fault(stage.circuit, row.fault)[0].name if row.fault else HEALTHY
+    right = ALIKE.get(fault, {fault})
+    assert right & found.first().keys()
+    assert {found.group_of(each) for each in right} <= set(found.order()[:2])
+
+
+def test_a_power_off_reading_parts_what_the_table_leaves_alike(stage: Worked) -> None:
+    """R2 measured in the circuit with power off tells a shorted R2 (nearly 0 Ω) from an open R1 (2.2 kΩ)."""
+    volts = ["B 0", "E 0", "C 10"]
+    assert "R2:short" in ranked(stage, [*volts, "B 0.3 ohm"]).first()
+    assert "R1:open" in ranked(stage, [*volts, "B 2.2k ohm"]).first()
 
 
 def test_the_open_emitter_reads_nothing_real(stage: Worked) -> None:

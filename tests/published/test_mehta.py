@@ -6,6 +6,7 @@ The answers were seen in the companion code FOSSEE 2459 (chapter 12); they are w
 from __future__ import annotations
 
 import pytest
+from ranked import ranked
 from worked import Worked
 
 STAGE = Worked(
@@ -32,6 +33,22 @@ def test_the_healthy_stage_is_active() -> None:
     base, emitter, collector = read("")
     assert base - emitter == pytest.approx(0.65, abs=0.1)
     assert emitter + 1 < collector < 11
+
+
+@pytest.mark.parametrize(
+    ("fault", "answers"),
+    [
+        ("R1:open", {"R1:open"}),
+        ("R2:open", {"R2:open"}),
+        ("R1:short", {"R1:short"}),
+        ("R2:short", {"R2:short", "R1:open"}),  # the same three volts
+    ],
+)
+def test_diagnosis(fault: str, answers: set[str]) -> None:
+    """What each fault reads, to a hundredth of a volt, ranks its group first."""
+    volts = read(fault, 0.1 if fault.endswith("short") else None)
+    found = ranked(STAGE, [f"{node} {shown:.2f}" for node, shown in zip("BEC", volts, strict=True)])
+    assert answers & found.first().keys()
 
 
 def test_r2_shorted_cuts_off() -> None:
