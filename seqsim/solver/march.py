@@ -40,9 +40,9 @@ FINEST = 1e-9
 LARGEST_GROWTH = 8.0
 SAFETY = 0.9
 NEWTON_STEPS = 40
-SHARE_AMPS = 1e-6
-SHARE_PART = 1e-4
-"""Accuracy (A, and as a part) to which the input currents of step-down regulators are found."""
+SHARE_LEAST = 1e-6
+SHARE_PART = 1e-5
+"""Accuracy, and as a part, to which the input shares of step-down regulators are found."""
 KINK_STEP = 5e-6
 """A step (s) in which hinges changed their modes must be shorter than this before a threshold is placed in it."""
 
@@ -60,7 +60,7 @@ class Body(NamedTuple):
     instead_of: Ints
     label: NDArray[np.uint64]
     shared: Bools
-    """(h,) whether a hinge is an input share: its current is found by repetition, not by the matrix"""
+    """(h,) whether a hinge is an input share: it changes with the volts and stands outside the matrix"""
     plus: Ints
     minus: Ints
     farads: Floats
@@ -91,7 +91,7 @@ class Drive(NamedTuple):
 class Now(NamedTuple):
     """Where the board stands, changed in place: node volts, conducting hinges, volts of capacitances and their rates.
 
-    ``shares`` are the input currents of step-down regulators (A).
+    ``shares`` are the parts of their output current that step-down regulators draw at their inputs.
     """
 
     volts: Floats
@@ -127,6 +127,8 @@ class Work(NamedTuple):
     end_volts: Floats
     before: Bools
     shares: Floats
+    amps: Floats
+    small: Floats
 
 
 class Trace(NamedTuple):
@@ -244,25 +246,64 @@ def _wanted(body: Body, drive: Drive, now: Now, volts: Floats, late: float, w: W
 
 
 @compiled
-def _shares(body: Body, drive: Drive, now: Now, volts: Floats, late: float, trial: int) -> bool:
-    """Put the input current of each step-down regulator into ``now.shares``; tell whether they were right already."""
+def _share_amps(body: Body, drive: Drive, now: Now, volts: Floats, late: float, inverse: Floats, w: Work) -> None:
+    """Add the input currents of step-down regulators to a solution without them, their shares held.
+
+    The currents y follow from ``(I + D M) y = D (A v - t)`` with ``M = A Z B``, D the conductances times the shares,
+    and lower the volts by ``Z B y``: the inverse that is kept does not depend on shares.
+    """
+    n, count = inverse.shape[0], len(body.ratio_at)
+    for r in range(count):
+        k = body.ratio_at[r]
+        siemens = body.conductance[k] * now.shares[r] if drive.allowed[k] else 0.0
+        sensed = -drive.threshold[k] - drive.rate[k] * late
+        for p in range(WIDTH):
+            sensed += body.sense_weight[k, p] * volts[body.sense_at[k, p]]
+        w.amps[r] = siemens * sensed
+        for c in range(count):
+            other = body.ratio_at[c]
+            total = 0.0
+            for p in range(WIDTH):
+                i = body.sense_at[k, p]
+                for q in range(WIDTH):
+                    j = body.inject_at[other, q]
+                    if i < n and j < n:
+                        total += body.sense_weight[k, p] * inverse[i, j] * body.inject_weight[other, q]
+            w.small[r, c] = siemens * total + (1.0 if r == c else 0.0)
+    for r in range(count):  # the diagonal leads: shares and couplings are small
+        for i in range(r + 1, count):
+            factor = w.small[i, r] / w.small[r, r]
+            for j in range(r + 1, count):
+                w.small[i, j] -= factor * w.small[r, j]
+            w.amps[i] -= factor * w.amps[r]
+    for r in range(count - 1, -1, -1):
+        for j in range(r + 1, count):
+            w.amps[r] -= w.small[r, j] * w.amps[j]
+        w.amps[r] /= w.small[r, r]
+    for r in range(count):
+        k = body.ratio_at[r]
+        for p in range(WIDTH):
+            j = body.inject_at[k, p]
+            drawn = w.amps[r] * body.inject_weight[k, p]
+            if j < n and drawn != 0.0:
+                for i in range(n):
+                    volts[i] -= inverse[i, j] * drawn
+
+
+@compiled
+def _shares(body: Body, now: Now, volts: Floats, trial: int) -> bool:
+    """Put what share each step-down regulator draws at its input into ``now``; tell whether it was right already."""
     settled = True
     for r in range(len(body.ratio_at)):
-        k = body.ratio_at[r]
-        amps = 0.0
-        if drive.allowed[k]:
-            sensed = -drive.threshold[k] - drive.rate[k] * late
-            out, into = 0.0, 0.0
-            for p in range(WIDTH):
-                sensed += body.sense_weight[k, p] * volts[body.sense_at[k, p]]
-                out += body.ratio_weights[r, 0, p] * volts[body.ratio_nodes[r, 0, p]]
-                into += body.ratio_weights[r, 1, p] * volts[body.ratio_nodes[r, 1, p]]
-            share = min(max(out, 0.0) / (body.efficiency[r] * max(into, body.floor[r])), 1.0)
-            amps = body.conductance[k] * share * sensed
-        if abs(amps - now.shares[r]) > SHARE_AMPS + SHARE_PART * abs(amps):
+        out, into = 0.0, 0.0
+        for p in range(WIDTH):
+            out += body.ratio_weights[r, 0, p] * volts[body.ratio_nodes[r, 0, p]]
+            into += body.ratio_weights[r, 1, p] * volts[body.ratio_nodes[r, 1, p]]
+        share = min(max(out, 0.0) / (body.efficiency[r] * max(into, body.floor[r])), 1.0)
+        if abs(share - now.shares[r]) > SHARE_LEAST + SHARE_PART * share:
             settled = False
             # a weak supply makes the repetition swing: from the tenth trial on it goes half the way
-            now.shares[r] = amps if trial < 10 else 0.5 * (amps + now.shares[r])
+            now.shares[r] = share if trial < 10 else 0.5 * (share + now.shares[r])
     return settled
 
 
@@ -285,21 +326,19 @@ def _solve(body: Body, drive: Drive, now: Now, volts: Floats, late: float, scale
             if given != 0.0:
                 for p in range(WIDTH):
                     w.right[body.inject_at[k, p]] += body.inject_weight[k, p] * given
-        for r in range(len(body.ratio_at)):
-            k = body.ratio_at[r]
-            for p in range(WIDTH):
-                w.right[body.inject_at[k, p]] -= body.inject_weight[k, p] * now.shares[r]
         for c in range(len(body.farads)):
             amps = scale * body.farads[c] * w.history[c]
             w.right[body.plus[c]] += amps
             w.right[body.minus[c]] -= amps
         volts[:n] = np.dot(store.inverse[slot], w.right[:n])
         volts[n] = 0.0
+        if len(body.ratio_at):
+            _share_amps(body, drive, now, volts, late, store.inverse[slot], w)
         same = _wanted(body, drive, now, volts, late, w)
         if not same:
             for k in range(len(now.conducting)):
                 now.conducting[k] = w.wanted[k]
-        if _shares(body, drive, now, volts, late, trial) and same:
+        if _shares(body, now, volts, trial) and same:
             return slot
     return -1
 

@@ -122,7 +122,7 @@ class _Run:
         self.work = Work(
             np.zeros(hinges, dtype=np.bool_), np.zeros(hinges), np.zeros(n + 1), np.zeros(caps),
             np.zeros(caps), np.zeros(caps), np.zeros(n + 1), np.zeros(caps), np.zeros(caps), np.zeros(n + 1),
-            np.zeros(hinges, dtype=np.bool_), np.zeros(ratios),
+            np.zeros(hinges, dtype=np.bool_), np.zeros(ratios), np.zeros(ratios), np.zeros((ratios, ratios)),
         )  # fmt: skip
         self.trace = Trace(np.zeros(POINTS), np.zeros((POINTS, n + 1)))
         self.times: list[Floats] = []
@@ -170,14 +170,7 @@ class _Run:
 
     def state(self) -> State:
         """Return the state as the steady solver takes it."""
-        system, volts = self.system, self.now.volts
-        variant = system.variant
-        sensed = (variant.ratio_weights * volts[variant.ratio_nodes]).sum(axis=2)
-        ratios = [
-            min(max(out, 0.0) / (ratio.efficiency * max(into, ratio.floor)), 1.0)
-            for (out, into), ratio in zip(sensed, variant.network.ratios, strict=True)
-        ]
-        return State(self.now.conducting.copy(), self.clock.above.copy(), np.array(ratios, dtype=np.float64))
+        return State(self.now.conducting.copy(), self.clock.above.copy(), self.now.shares.copy())
 
     def point(self) -> None:
         self.times.append(np.array([self.time]))
@@ -267,7 +260,5 @@ class _Run:
         fresh = volts[body.plus] - volts[body.minus]
         self.now.slope[:] = (fresh - self.now.charge) / INSTANT
         self.now.charge[:] = fresh
-        across = self.system.across(volts) + self.system.threshold - threshold
-        for r, hinge in enumerate(body.ratio_at):
-            self.now.shares[r] = body.conductance[hinge] * found.ratios[r] * across[hinge]
+        self.now.shares[:] = found.ratios
         return True
