@@ -12,7 +12,7 @@ from seqsim.network.network import Bools, Floats
 from seqsim.solver.arrays import FAILED, NEWTON, NO_LEVEL, OSCILLATES, STEADY, Hinges, Ratios, Reference, Rules
 from seqsim.solver.jit import compiled
 from seqsim.solver.kernel_fallback import fall_back
-from seqsim.solver.plain import NEARLY, NEWTON_STEPS, PATIENCE, RATIO_STEPS, RATIO_TOLERANCE, ROUNDS, TIE
+from seqsim.solver.plain import NEARLY, NEWTON_STEPS, PATIENCE, RATIO_STEPS, RATIO_TOLERANCE, ROUGHLY, ROUNDS, TIE
 from seqsim.solver.update import choose, linear, prepare, refine
 from seqsim.solver.work import HINGES, STRUCTURE, UNKNOWN, Work
 
@@ -82,7 +82,7 @@ def _analog(h: Hinges, ref: Reference, ratios: Ratios, w: Work) -> int:
 
 
 @compiled
-def _settle_analog(h: Hinges, ref: Reference, ratios: Ratios, w: Work) -> int:
+def _settle_analog(h: Hinges, ref: Reference, ratios: Ratios, w: Work, tolerance: float) -> int:
     """As `_analog`, with the input-current ratios converged."""
     count = len(ratios.at)
     worst = NEWTON
@@ -104,7 +104,7 @@ def _settle_analog(h: Hinges, ref: Reference, ratios: Ratios, w: Work) -> int:
                 into += ratios.weights[i, 1, p] * w.volts[ratios.nodes[i, 1, p]]
             wanted[i] = min(max(out, 0.0) / (ratios.efficiency[i] * max(into, ratios.floor[i])), 1.0)
             change = max(change, abs(wanted[i] - w.ratios[i]))
-        if change < RATIO_TOLERANCE:
+        if change < tolerance:
             break
         for i in range(count):
             value = wanted[i]
@@ -172,11 +172,16 @@ def settle(h: Hinges, ref: Reference, rules: Rules, ratios: Ratios, w: Work) -> 
     one_by_one = False
     for step in range(ROUNDS):
         _gates(rules, w)
-        way = _settle_analog(h, ref, ratios, w)
+        way = _settle_analog(h, ref, ratios, w, ROUGHLY)
         worst = max(worst, way)
+        changed = _sides(rules, w)
+        if len(ratios.at) > 0 and changed == 0 and way != FAILED:
+            way = _settle_analog(h, ref, ratios, w, RATIO_TOLERANCE)
+            worst = max(worst, way)
+            changed = _sides(rules, w)
         if way == FAILED:
             return NO_LEVEL, worst
-        if _sides(rules, w) == 0:
+        if changed == 0:
             refine(h, ref, w)
             return STEADY, worst
         name = np.uint64(0)

@@ -27,7 +27,8 @@ NEARLY = 1e-9
 TIE = 1e-6
 """Volts by which a threshold must be passed: an unpowered input compares nothing with nothing."""
 RATIO_STEPS = 100
-RATIO_TOLERANCE = 1e-9
+RATIO_TOLERANCE, ROUGHLY = 1e-9, 1e-3
+"""Change at which input-current ratios have converged: where the rules are at rest, and on the way there."""
 
 
 def solve(
@@ -112,11 +113,15 @@ def settle(system: System, static: Bools, start: State) -> Levels:
     order = list(Way)
     for step in range(ROUNDS):
         gates = gates_of(system, static, state.above)
-        volts, state, step_way = settle_analog(system, gates, state)
+        volts, state, step_way = settle_analog(system, gates, state, ROUGHLY)
         way = max(way, step_way, key=order.index)
+        above = sides(system, volts, state.above)
+        if len(state.ratios) and np.array_equal(above, state.above) and step_way is not Way.FAILED:
+            volts, state, step_way = settle_analog(system, gates, state)
+            way = max(way, step_way, key=order.index)
+            above = sides(system, volts, state.above)
         if step_way is Way.FAILED:
             return Levels(system, volts, state, gates, Steadiness.FAILED, way)
-        above = sides(system, volts, state.above)
         if np.array_equal(above, state.above):
             return refined(Levels(system, volts, state, gates, Steadiness.STEADY, way))
         key = state.above.tobytes() + state.conducting.tobytes()
@@ -205,7 +210,9 @@ def active_conductance(system: System, state: State, gates: Bools) -> Floats:
     return conductance
 
 
-def settle_analog(system: System, gates: Bools, state: State) -> tuple[Floats, State, Way]:
+def settle_analog(
+    system: System, gates: Bools, state: State, tolerance: float = RATIO_TOLERANCE
+) -> tuple[Floats, State, Way]:
     """Return node volts and state with gates held, the input-current ratios converged."""
     ratios = state.ratios
     history: list[Floats] = [ratios]
@@ -219,7 +226,7 @@ def settle_analog(system: System, gates: Bools, state: State) -> tuple[Floats, S
         if way is Way.FAILED or not len(ratios):
             break
         wanted = wanted_ratios(system, volts)
-        if np.max(np.abs(wanted - ratios)) < RATIO_TOLERANCE:
+        if np.max(np.abs(wanted - ratios)) < tolerance:
             break
         ratios = next_ratios(wanted, ratios, history, step)
         state = State(conducting, state.above, ratios)

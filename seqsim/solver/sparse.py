@@ -17,8 +17,8 @@ from seqsim.solver.arrays import Hinges
 from seqsim.solver.jit import compiled
 from seqsim.solver.system import LEAK
 
-GROWTH = 1e8
-"""A multiplier above this has lost the digits that a pivot on the diagonal would need."""
+GROWTH = 1e7
+"""Siemens: larger entries than this, born of a small pivot, would drown those of a floating node."""
 ROOM = 64
 """Couplings a node, fill-ins included, that there is room for on average."""
 
@@ -128,14 +128,16 @@ def factorise_sparse(h: Hinges, active: Floats, total: int, s: Sparse) -> float:
             sign = -sign
         s.pivot[k] = pivot
         first, end = s.start[k], s.start[k + 1]
+        largest = 0.0
         for i in range(first, end):
             s.upper[i] = values[k, s.coupled[i]]
+            largest = max(largest, abs(s.upper[i]))
         for i in range(first, end):
             row = values[s.coupled[i]]
             factor = row[k] / pivot
             s.lower[i] = factor
             if factor != 0.0:
-                if abs(factor) > GROWTH:
+                if abs(factor) * largest > GROWTH:
                     return 0.0
                 for j in range(first, end):
                     row[s.coupled[j]] -= factor * s.upper[j]
