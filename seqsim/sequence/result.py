@@ -40,6 +40,8 @@ class TargetUp:
     final: float
     spans: tuple[tuple[float, float], ...]
     odds: float | None = None
+    held_by: str = ""
+    """what holds it low at the end, as far as the circuit tells"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,6 +141,7 @@ class PowerUp(Result):
                 "final_volts": target.final,
                 "high_spans": [list(span) for span in target.spans],
                 "odds": target.odds,
+                "held_by": target.held_by,
             },
             "events": [{"t_s": event.seconds, "what": event.what} for event in self.events],
             "rules": [

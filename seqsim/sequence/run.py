@@ -128,8 +128,14 @@ class _Asked:
         shown = table.end if self.down else float(np.nextafter(table.until, 0.0))
         story = Story(circuit, course, shown, level if circuit.target is not None else None)
         missing = next((rail.net for rail in rails if not rail.came_up), None)
+        waiting = self._waiting(course, table)
+        waits_for = None
+        if waiting is not None and missing is not None:
+            waits_for = waiting.reason(missing) or f"{missing} has nothing that feeds it in this circuit"
+        if waiting is not None and target is not None and target.high_at is None:
+            target = replace(target, held_by=waiting.signal(target.net))
         result = PowerUp(
-            self.name, self.faults, rails, missing, self._waits_for(course, table, missing), target,
+            self.name, self.faults, rails, missing, waits_for, target,
             story.happenings(), rules, tuple((s.name, s.seconds) for s in table.stages if s.seconds < shown),
             table.until, story.oscillations(), course.chatter, skipped=table.skipped, bound=course.bound,
             course=course,
@@ -138,13 +144,12 @@ class _Asked:
             return result
         return self._with_odds(result, network, patches, table, book, level, draws)
 
-    def _waits_for(self, course: Course, table: Timetable, missing: str | None) -> str | None:
-        if missing is None or not course.ends:
+    def _waiting(self, course: Course, table: Timetable) -> Waiting | None:
+        """Return the board at the end of the power-up."""
+        if not course.ends:
             return None
         stage = sum(1 for stage in table.stages if stage.seconds < table.until) - 1
-        stage = min(max(stage, 0), len(course.ends) - 1)
-        waiting = Waiting.at_end(self.circuit, course, table.until, stage)
-        return waiting.reason(missing) or f"{missing} has nothing that feeds it in this circuit"
+        return Waiting.at_end(self.circuit, course, table.until, min(max(stage, 0), len(course.ends) - 1))
 
     def _with_odds(
         self, result: PowerUp, network: Network, patches: tuple[Patch, ...], table: Timetable, book: RuleBook,

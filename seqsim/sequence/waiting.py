@@ -11,6 +11,7 @@ from seqsim.parts import Part
 from seqsim.parts.load_switch import LoadSwitch
 from seqsim.parts.mosfet import Mosfet
 from seqsim.parts.regulator import Regulator
+from seqsim.parts.supervisor import Supervisor
 from seqsim.sequence.rails import window
 from seqsim.solver.course import Course
 from seqsim.solver.state import State
@@ -21,6 +22,8 @@ DEEPEST = 10
 PRESENT = 0.8
 """Share of its volts from which a supply counts as present at its net (our judgement)."""
 RESTARTS = 3
+SIGNAL_HIGH = 0.8
+"""Volts above which nothing holds a signal low (common practice: the low level of 5 V and 3.3 V logic)."""
 
 
 @dataclass(frozen=True)
@@ -93,6 +96,36 @@ class Waiting:
                     return self.reason(other, depth + 1, seen)
         return ""
 
+    def signal(self, net: str, depth: int = 0, seen: frozenset[str] = frozenset()) -> str:
+        """Return what holds a signal low, back to the condition that is not met; empty if nothing is known to."""
+        if depth > DEEPEST or net in seen or self.volts(net) > SIGNAL_HIGH:
+            return ""
+        seen |= {net}
+        for part in self.circuit.parts.values():
+            if isinstance(part, Regulator) and part.pins.get("PG") == net and self.on(part.roles[2]):
+                out = part.pins["OUT"]
+                why = self.reason(out, depth + 1, seen) if self._missing(out) else ""
+                return f"{part.name} holds {net} low, {out} is {volts(self.volts(out))}" + _and(why)
+        for name, label, pin in self._drivers(net):
+            if not self.on(f"{name}:{label} low"):
+                continue
+            part = self.circuit.parts[name]
+            if not isinstance(part, Supervisor):
+                return f"{name} drives {net} low at {pin}"
+            for row, watched in (("threshold", part.watched), ("MR", "MR")):
+                if self.side(name, row) is False:
+                    other = part.pins[watched]
+                    held = f"{name} holds {net} low until {other} rises (it is {volts(self.volts(other))})"
+                    return held + _then(self.signal(other, depth + 1, seen))
+            return f"{name} holds {net} low"
+        for part in self.circuit.parts.values():
+            if part.kind == "resistor" and net in part.pins.values():
+                other = next((there for there in part.pins.values() if there != net), net)
+                found = "" if other in self.circuit.grounds else self.signal(other, depth + 1, seen)
+                if found:
+                    return found
+        return ""
+
     def _feeding(self, net: str) -> Iterator[Part]:
         """Yield the parts that can feed a net, the surest first."""
         parts = self.circuit.parts.values()
@@ -159,7 +192,7 @@ class Waiting:
             out = other.pins["OUT"]
             why = self.reason(out, depth + 1, seen) if self._missing(out) else ""
             held = f"{other.name} holds it low, {out} is {volts(self.volts(out))}"
-            return f"{wanted}; {held}" + (f" and waits for {why}" if why else "")
+            return f"{wanted}; {held}" + _and(why)
         for name, label, pin in self._drivers(net):
             if self.on(f"{name}:{label} low"):
                 return f"{wanted}; {name} drives it low at {pin}"
@@ -201,3 +234,11 @@ class Waiting:
 
     def _starts(self, gate: str) -> int:
         return sum(1 for event in self.course.events if event.name == gate and event.on and event.seconds <= self.until)
+
+
+def _and(why: str) -> str:
+    return f" and waits for {why}" if why else ""
+
+
+def _then(held: str) -> str:
+    return f"; {held}" if held else ""

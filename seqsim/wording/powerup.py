@@ -94,7 +94,10 @@ def _target(fields: Mapping[str, Any]) -> list[RenderableType]:
     odds = target["odds"]
     if odds is not None and odds != float(target["high_at_s"] is not None):
         text += f"; high on {percent(odds)} of boards"
-    return [Text(text)]
+    items: list[RenderableType] = [Text(text)]
+    if target["held_by"]:
+        items.append(indented(Text(target["held_by"])))
+    return items
 
 
 def _events(events: list[Mapping[str, Any]]) -> list[RenderableType]:

@@ -70,6 +70,16 @@ HEALTHY: dict[str, dict[str, dict[str, Window]]] = {
         "waiting": {"V5": NOTHING, "PG_5V": NOTHING, "V3V3": NOTHING, "V1V8": NOTHING, "RADIO_GO": NOTHING},
         "armed": {"V5": about(5), "PG_5V": about(5), "V3V3": about(3.3), "V1V8": about(1.8), "RADIO_GO": about(3.3)},
     },
+    "planetarium_supply": {
+        "standby": {
+            "V5SB": about(5), "PS_ON#": about(5 - 4.7 / 26.7 * (5 - 0.65), 0.01), "RUN": LOW, "V12": NOTHING,
+            "V5": NOTHING, "V3V3": NOTHING, "GOOD": LOW, "PWR_OK": NOTHING, "PERST#": NOTHING,
+        },
+        "on": {
+            "PS_ON#": NOTHING, "RUN": about(5), "V12": about(12), "V5": about(5), "V3V3": about(3.3),
+            "GOOD": about(5), "PWR_OK": about(5 * 100 / 101, 0.01), "PERST#": about(3.3, 0.02),
+        },
+    },
     "beehive_scale": {
         "asleep": {"M1_GATE": about(6.2), "VSW": NOTHING, "V3V3": NOTHING, "EXC_EN": NOTHING},
         "awake": {
