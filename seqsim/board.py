@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from seqsim.circuit import Circuit
     from seqsim.diagnosis import Ranking
+    from seqsim.logic import Explanation
     from seqsim.readings import Readings
     from seqsim.results import Checked, FaultList, LevelMap
     from seqsim.sequence import PowerUp
@@ -64,13 +65,6 @@ class Board:
 
         return level_map(self.name, self.circuit, state, _listed(faults))
 
-    def faults(self) -> FaultList:
-        """Return every single fault that the board can have, with its share before any reading."""
-        from seqsim.faults import single_faults
-        from seqsim.results import FaultList
-
-        return FaultList(self.name, single_faults(self.circuit))
-
     def powerup(
         self,
         faults: str | Iterable[str] = (),
@@ -95,6 +89,13 @@ class Board:
         from seqsim.sequence import power_up, seconds_of
 
         return power_up(self.name, self.circuit, _listed(faults), seconds_of(until), down=down, draws=draws)
+
+    def faults(self) -> FaultList:
+        """Return every single fault that the board can have, with its share before any reading."""
+        from seqsim.faults import single_faults
+        from seqsim.results import FaultList
+
+        return FaultList(self.name, single_faults(self.circuit))
 
     def read(
         self, readings: str | os.PathLike[str] | Readings | Sequence[str] | None = None, more: Sequence[str] = ()
@@ -145,6 +146,43 @@ class Board:
         from seqsim.diagnosis import rank
 
         return replace(rank(self.circuit, taken), circuit=self.name)
+
+    def why(
+        self,
+        node: str | None = None,
+        state: str | None = None,
+        faults: str | Iterable[str] = (),
+        *,
+        readings: str | os.PathLike[str] | Readings | Sequence[str] | None = None,
+        read: Sequence[str] = (),
+        deep: bool = False,
+    ) -> Explanation:
+        """Return why a node is at its level: who pulls which way, what holds each device on or off, what would flip it.
+
+        Parameters
+        ----------
+        node
+            A net, pin, pad or copper; the target if not given.
+        state
+            Name of a power state; the last one if not given.
+        faults
+            One fault or several, by name.
+        readings, read
+            What was measured, instead of faults (see `read`): the measured board is explained, and where the readings
+            stop agreeing with the drawing.
+        deep
+            Go on through rails that are up, to the supplies.
+        """
+        from seqsim.errors import SeqsimError
+        from seqsim.logic import explain, explain_readings
+
+        names = _listed(faults)
+        if readings is None and not read:
+            return explain(self.name, self.circuit, node, state, names, deep=deep)
+        if names:
+            raise SeqsimError("give faults or readings, not both: readings are explained beside the healthy board")
+        taken = self.read(readings, read)
+        return explain_readings(self.name, self.circuit, taken.readings, node, state, meter=taken.meter, deep=deep)
 
     def spice(self, state: str | None = None, faults: str | Iterable[str] = (), *, full: bool = False) -> SpicePass:
         """Return the board in SPICE beside the switch level; needs the extra `seqsim[spice]` and its engine.

@@ -16,6 +16,7 @@ from seqsim.cli.library import list_
 from seqsim.cli.powerup import powerup
 from seqsim.cli.rank import rank
 from seqsim.cli.spice import spice
+from seqsim.cli.why import why
 from seqsim.errors import SeqsimError
 
 INTERRUPTED = 130
@@ -31,8 +32,9 @@ app = typer.Typer(
 app.command("check")(check)
 app.command("list")(list_)
 app.command("levels")(levels)
-app.command("faults")(faults)
 app.command("powerup")(powerup)
+app.command("faults")(faults)
+app.command("why")(why)
 app.command("rank")(rank)
 app.command("spice")(spice)
 

@@ -1,0 +1,124 @@
+"""What high and low mean at each place of a board: from the levels that a healthy one has in its power states."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+from seqsim.circuit import OFF, Circuit, compile_network, state_gates
+from seqsim.logic.situation import Situation
+from seqsim.network import Network, RowClass, vary
+from seqsim.solver import Levels, Steadiness, solve_variant, static_gates
+
+SWING = 0.25
+"""Volts by which the states must differ at a place before their middle divides high from low (our judgement)."""
+DECIDED = (RowClass.LOGIC, RowClass.ENABLE, RowClass.COMPARATOR, RowClass.SUPERVISOR)
+"""Rows whose threshold divides high from low at a place that never moves on a healthy board."""
+
+
+@dataclass(frozen=True, slots=True)
+class Swing:
+    """The lowest and highest level (V) of a place, and the volts that divide low from high."""
+
+    low: float
+    high: float
+
+    @property
+    def middle(self) -> float:
+        """Volts above which the place counts as high."""
+        return (self.low + self.high) / 2
+
+    def opposite(self, volts: float) -> float:
+        """Return the level that the place has when it is not as it is now."""
+        return self.low if volts > self.middle else self.high
+
+
+@dataclass(frozen=True)
+class Reference:
+    """The healthy board, all of its power states solved once."""
+
+    circuit: Circuit
+    network: Network
+
+    @classmethod
+    def of(cls, circuit: Circuit) -> Reference:
+        """Return the reference of a circuit."""
+        return cls(circuit, compile_network(circuit))
+
+    @cached_property
+    def states(self) -> Mapping[str, Levels]:
+        """Healthy levels of each power state, gone through in their order."""
+        variant = vary(self.network)
+        found: dict[str, Levels] = {}
+        levels: Levels | None = None
+        for state in self.circuit.power_states:
+            static = static_gates(self.network, state_gates(self.circuit, state))
+            levels = solve_variant(variant, static, None if levels is None else levels.state)
+            found[state] = levels
+        return found
+
+    @cached_property
+    def powered(self) -> tuple[Levels, ...]:
+        """Levels of the states in which anything is applied, as far as they are steady."""
+        return tuple(
+            levels for state, levels in self.states.items() if state != OFF and levels.steadiness is Steadiness.STEADY
+        )
+
+    @cached_property
+    def top(self) -> float:
+        """The highest volts that a supply gives; a place that is always low could be pulled up to it."""
+        return max((abs(supply.volts) for supply in self.circuit.supplies.values()), default=1.0)
+
+    def net(self, situation: Situation, label: str) -> str:
+        """Return the net that a label belongs to on the board as built: a cut-off piece was part of one."""
+        if label in self.network.node_index:
+            return label
+        pins = [pin for pin in situation.pins_at.get(situation.node(label), ()) if pin in self.network.terminal_index]
+        if not pins:
+            return label
+        node = int(self.network.terminal_node[self.network.terminal_index[pins[0]]])
+        return self.network.node_names[node] if node >= 0 else "GND"
+
+    def swing(self, situation: Situation, label: str) -> Swing:
+        """Return what low and high are at a net or cut-off piece."""
+        net = self.net(situation, label)
+        if net not in self._swings:
+            self._swings[net] = self._swing(net)
+        return self._swings[net]
+
+    @cached_property
+    def _swings(self) -> dict[str, Swing]:
+        return {}
+
+    def _swing(self, net: str) -> Swing:
+        if net not in self.network.node_index or self.network.node_index[net] < 0:
+            return Swing(0.0, self.top)
+        volts = [levels.at(net) for levels in self.powered]
+        low, high = min(volts, default=0.0), max(volts, default=0.0)
+        if high - low >= SWING:
+            return Swing(low, high)
+        threshold = self._threshold(net)
+        if threshold is not None:
+            return Swing(min(0.0, low), max(2 * threshold, high)) if abs(high) < 2 * threshold else Swing(0.0, high)
+        if abs(high) >= 2 * SWING or abs(low) >= 2 * SWING:
+            return Swing(min(0.0, low), max(0.0, high))
+        return Swing(0.0, self.top)
+
+    def _threshold(self, net: str) -> float | None:
+        """Volts at which what reads a net changes its mind, where a rule reads it."""
+        node, network = self.network.node_index[net], self.network
+        for terminal in network.pins_on.get(net, ()):
+            for row in network.rows_at[network.terminal_index[terminal]]:
+                if RowClass(int(network.rows.kind[row])) not in DECIDED or not self.powered:
+                    continue
+                levels = self.powered[-1]
+                at = levels.system.variant.rows.rise_at[row]
+                weight = network.rows.rise_weight[row]
+                here = float(weight[at == node].sum())
+                rest = float((weight * levels.volts[at])[at != node].sum())
+                if here > 0:
+                    threshold = (float(network.rows.rising[row]) - rest) / here
+                    if threshold > 0:
+                        return threshold
+        return None

@@ -1,0 +1,38 @@
+"""Explanations of the library's boards, healthy and broken."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import cache
+
+from seqsim.circuit import Circuit, find_circuit, library, read_circuit
+from seqsim.errors import NoSteadyLevelError
+from seqsim.faults import middle, single_faults
+from seqsim.logic import Explanation, Reference, explain
+
+NAMES = tuple(library())
+
+
+@cache
+def board(name: str) -> tuple[Circuit, Reference]:
+    """Return a circuit of the library with its healthy levels."""
+    circuit = read_circuit(find_circuit(name))
+    return circuit, Reference.of(circuit)
+
+
+def healthy(name: str) -> Iterator[Explanation]:
+    """Yield why the target of a healthy board is as it is, in each power state."""
+    circuit, reference = board(name)
+    for state in circuit.power_states:
+        yield explain(name, circuit, None, state, reference=reference)
+
+
+def broken(name: str, every: int = 1, first: int = 0) -> Iterator[Explanation]:
+    """Yield why the target is as it is with every n-th single fault, in the last power state."""
+    circuit, reference = board(name)
+    for fault in single_faults(circuit)[first::every]:
+        patches = fault.patches(middle(fault.severity))
+        try:
+            yield explain(name, circuit, None, None, [(fault.name, patches)], reference=reference)
+        except NoSteadyLevelError:
+            continue
