@@ -27,7 +27,8 @@ POINTS = 5
 BINS = 120
 SAME_VOLTS = 1e-3
 """Predictions that differ by less are worked out once."""
-OWN_TEST = {"ohms": 0.002, "diode": 0.008}
+UNLIKE_VOLTS = 1e3
+OWN_TEST = {"ohms": 0.002}
 """Residual (V between the tips) where the meter's own test voltage is small."""
 
 
@@ -50,7 +51,6 @@ def on_offer(circuit: Circuit) -> Iterator[Probe]:
             if state != OFF:
                 yield Probe(kind="volts", place=place, state=state)
         yield Probe(kind="ohms", place=place, state=OFF)
-        yield Probe(kind="diode", place=place, state=OFF)
 
 
 def look_alikes(at: Desk, hypotheses: Sequence[Hypothesis], meter: Meter = METER) -> Alike:
@@ -72,11 +72,7 @@ def _compare(
         condition.siemens, condition.volts, condition.most,
     )  # fmt: skip
     predictor = Predictor(at, [local], len(condition.readings))
-    branches = []
-    for k, hypothesis in enumerate(hypotheses):
-        severity = hypothesis.severity
-        points = np.ones(1) if severity is None else severity.points(POINTS)
-        branches.append(Branch(k, 1.0, hypothesis.modes[0].patches(points if severity else 1.0), points))
+    branches = [Branch(k, 1.0, hypothesis.modes[0], POINTS) for k, hypothesis in enumerate(hypotheses)]
     nominal = predictor.nominal(branches)
     known, latents, _ = model_latents(at.network)
     sensitive = Predictor(Desk(at.circuit, known, at.benches), [local], len(condition.readings))
@@ -84,9 +80,10 @@ def _compare(
     spread = np.sqrt((moves**2).sum(axis=2))
     for column, number in enumerate(condition.readings):
         each = measurements[number]
-        tips = np.where(nominal.good, nominal.tips[:, column], 1e3 * (1 + nominal.branch))
+        # a fault without a level there reads like no other
+        tips = np.where(nominal.good, nominal.tips[:, column], UNLIKE_VOLTS * (1 + nominal.branch))
         own = _own(each, tips)
-        deviation = np.hypot(spread[nominal.branch, column], own)
+        deviation = np.hypot(np.nan_to_num(spread[nominal.branch, column], posinf=UNLIKE_VOLTS), own)
         kinds, which = _kinds(tips, deviation, nominal.branch, len(branches))
         told = _mistaken(kinds) <= MISTAKEN
         alike &= ~told[np.ix_(which, which)]

@@ -18,7 +18,6 @@ from seqsim.solver.batch import Probes, Solved
 from seqsim.solver.plain import all_off
 from seqsim.solver.state import State
 
-LISTED_POINTS = 24
 FLOATING_OHMS = 10e6
 TIE_SIEMENS = 1e-5
 """A floating gate of a MOSFET is tried at either extreme through 100 kΩ: no meter of 10 MΩ would hold it there."""
@@ -59,21 +58,21 @@ def listeners(desk: Desk) -> tuple[Listener, ...]:
     return tuple(Listener(terminal, tuple(found)) for terminal, found in rows.items())
 
 
-def branches_of(desk: Desk, hypotheses: Sequence[Hypothesis], states: Sequence[str]) -> list[Branch]:
+def branches_of(desk: Desk, hypotheses: Sequence[Hypothesis], states: Sequence[str], points: int) -> list[Branch]:
     """Return the branches of hypotheses of one mode each, in the power states that are read."""
-    return list(_Brancher(desk, hypotheses, states).all())
+    return list(_Brancher(desk, hypotheses, states, points).all())
 
 
 class _Brancher:
     """Solves every hypothesis once at its middle severity, in every power state, and looks at what is undecided."""
 
-    def __init__(self, desk: Desk, hypotheses: Sequence[Hypothesis], states: Sequence[str]) -> None:
+    def __init__(self, desk: Desk, hypotheses: Sequence[Hypothesis], states: Sequence[str], points: int) -> None:
         self.desk = desk
         self.hypotheses = hypotheses
         self.read = frozenset(states)
+        self.points = points
         self.inputs = listeners(desk)
-        self.middle = [_patches(h, 1) for h in hypotheses]
-        self.variants = [vary(desk.network, patches) for patches in self.middle]
+        self.variants = [vary(desk.network, Branch(k, 1.0, h.modes[0], 1).patches) for k, h in enumerate(hypotheses)]
         self.spread = _row_spread(desk)
         self.main: dict[str, Solved] = {}
         self.states: dict[str, list[State]] = {}
@@ -97,9 +96,7 @@ class _Brancher:
         count = len(self.inputs)
         at = np.array([[v.node(i.terminal) for i in self.inputs] for v in self.variants], dtype=np.int64)
         ground = np.full((len(self.variants), count), -1, dtype=np.int64)
-        return Probes(
-            at.reshape(ground.shape), ground, np.zeros(count), np.zeros(count), np.full(count, np.inf)
-        )
+        return Probes(at.reshape(ground.shape), ground, np.zeros(count), np.zeros(count), np.full(count, np.inf))
 
     def _other_states(self, state: str, solved: Solved) -> list[tuple[State, ...]]:
         """Return for each hypothesis the other stable states that a start from all off or all on leads to."""
@@ -124,18 +121,14 @@ class _Brancher:
 
     def all(self) -> Iterator[Branch]:
         for k, hypothesis in enumerate(self.hypotheses):
-            severity = hypothesis.severity
-            points = np.ones(1) if severity is None else severity.points(LISTED_POINTS)
             starts = {s: on_network(self.states[s][k], self.variants[k]) for s in self.read}
-            base = Branch(k, 1.0, _patches(hypothesis, len(points)), points, {}, starts)
+            base = Branch(k, 1.0, hypothesis.modes[0], self.points, {}, starts)
             for branch in self._stable(k, base):
                 yield from self._undecided(k, branch)
 
     def _stable(self, k: int, base: Branch) -> Iterator[Branch]:
         """Yield a branch for each stable state; history decides which is likely."""
-        others = [
-            (state, other) for state in self.read for other in self.others[state][k]
-        ]
+        others = [(state, other) for state in self.read for other in self.others[state][k]]
         if not others:
             yield base
             return
@@ -218,11 +211,6 @@ class _Brancher:
         return best, flipped
 
 
-def _patches(hypothesis: Hypothesis, points: int) -> tuple[Patch, ...]:
-    mode = hypothesis.modes[0]
-    return mode.patches(1.0 if mode.severity is None else mode.severity.points(points))
-
-
 def _tail(deviations: float) -> float:
     """Chance that a standard normal value exceeds this."""
     return 0.5 * math.erfc(deviations / math.sqrt(2))
@@ -239,5 +227,3 @@ def _row_spread(desk: Desk) -> Floats:
                     if network.row_names[k] == turned.role:
                         square[k] += (turned.coefficient * knob.spread) ** 2
     return np.asarray(np.sqrt(square))
-
-

@@ -10,7 +10,7 @@ import numpy as np
 from seqsim.diagnosis.likelihood import Fit, conditional, fit
 from seqsim.diagnosis.predict import Branch, Predictions, Predictor
 from seqsim.diagnosis.spread import Noise
-from seqsim.network.network import Floats, Ints
+from seqsim.network.network import Bools, Floats, Ints
 from seqsim.readings.measurement import Measurement
 from seqsim.readings.outcome import Condition as Wording
 from seqsim.readings.outcome import Zone
@@ -26,8 +26,8 @@ RESTLESS_SHARE = 0.25
 """Standard deviation of a reading on a board that oscillates, as a share of the reading's span."""
 ROUGH_SHARE, ROUGH_VOLTS = 0.03, 0.06
 """Spread that is assumed of every prediction when leaders are chosen: wide enough to lose none."""
-LEAD = 30.0
-"""Branches whose rough χ² exceeds the best by more than this are out of the running: e^-15."""
+LEAD = 18.0
+"""What exceeds the best rough χ² by more than this is out of the running: e^-9, and less with the true spread."""
 FLOATING_OHMS = 10e6
 WORD_RIGHT = 0.95
 """Chance that a node that floats, or pulses, is told so (our judgement)."""
@@ -63,16 +63,27 @@ def rough(predictions: Predictions, noise: Noise) -> Floats:
     """Return a slip-tolerant χ² (i,) of every item under a wide spread; words count nothing."""
     if not len(predictions.tips):
         return np.zeros(0)
-    deviation = np.sqrt(np.diag(noise.covariance) + (ROUGH_SHARE * predictions.tips) ** 2 + _rough_volts(noise) ** 2)
-    wide = deviation + RESTLESS_SHARE * noise.span * predictions.restless
-    z = np.where(noise.number, (predictions.tips - noise.observed) / wide, 0.0) ** 2
+    wide = _rough_deviation(predictions.tips, predictions.restless, noise)
+    return np.where(predictions.good, _slip_tolerant(predictions.tips, wide, noise), np.inf)
+
+
+def _rough_deviation(tips: Floats, restless: Floats | Bools, noise: Noise) -> Floats:
+    square = np.diag(noise.covariance) + (ROUGH_SHARE * tips) ** 2 + _rough_volts(noise) ** 2
+    return np.asarray(np.sqrt(square) + RESTLESS_SHARE * noise.span * restless)
+
+
+def _slip_tolerant(tips: Floats, deviation: Floats, noise: Noise) -> Floats:
+    """Return χ² (i,) with the worst reading counting no more than a slip."""
+    z = np.where(noise.number, (tips - noise.observed) / deviation, 0.0) ** 2
     ordered = np.sort(z, axis=1)
-    return np.where(predictions.good, ordered[:, :-1].sum(axis=1) + np.minimum(ordered[:, -1], 9.0), np.inf)
+    return np.asarray(ordered[:, :-1].sum(axis=1) + np.minimum(ordered[:, -1], 9.0))
 
 
 def _rough_volts(noise: Noise) -> Floats:
     """Rough spread in tip volts: less where the meter's own test voltage is small."""
-    return np.minimum(ROUGH_VOLTS, 0.1 * np.maximum(np.abs(noise.observed), 0.02) + 0.5 * np.sqrt(np.diag(noise.covariance)))
+    return np.minimum(
+        ROUGH_VOLTS, 0.1 * np.maximum(np.abs(noise.observed), 0.02) + 0.5 * np.sqrt(np.diag(noise.covariance))
+    )
 
 
 def leading(predictions: Predictions, noise: Noise, branches: int) -> tuple[Ints, Floats]:
@@ -97,9 +108,7 @@ def leading(predictions: Predictions, noise: Noise, branches: int) -> tuple[Ints
     return np.flatnonzero(best <= limit), best
 
 
-def cells_of(
-    predictions: Predictions, branches: Sequence[Branch], chosen: Ints, limits: Floats
-) -> Iterator[Cell]:
+def cells_of(predictions: Predictions, branches: Sequence[Branch], chosen: Ints, limits: Floats) -> Iterator[Cell]:
     """Yield the cells of the chosen branches; ``limits`` (r,) say how far a reading may move within one."""
     start = np.searchsorted(predictions.branch, chosen, side="left")
     stop = np.searchsorted(predictions.branch, chosen, side="right")
@@ -128,6 +137,21 @@ def cells_of(
                 int(number), branches[number].weight * len(group) / len(items), int(predictions.severity[middle]),
                 int(middle), means[g], own, predictions.restless[items[group]].mean(axis=0),
             )  # fmt: skip
+
+
+def in_the_running(cells: Sequence[Cell], branches: Sequence[Branch], noise: Noise) -> list[Cell]:
+    """Return the cells that can matter, and those of a healthy board."""
+    if not cells:
+        return []
+    means = np.stack([cell.mean for cell in cells])
+    own = np.stack([np.diag(cell.own) for cell in cells])
+    restless = np.stack([cell.restless for cell in cells])
+    deviation = _rough_deviation(means, restless, noise) + np.sqrt(own)
+    score = _slip_tolerant(means, deviation, noise)
+    return [
+        cell for cell, value in zip(cells, score, strict=True)
+        if value <= score.min() + LEAD or branches[cell.branch].hypothesis == 0
+    ]  # fmt: skip
 
 
 def limits_of(measurements: Sequence[Measurement]) -> Floats:
@@ -174,7 +198,9 @@ def weigh(
     if len(words):
         mean, deviation = conditional(covariance, cell.mean, noise.observed[numbers], numbers, words)
         for k, (at, sd) in zip(words, zip(mean, deviation, strict=True), strict=True):
-            chances[k] = np.log(_chance(measurements[k], float(at), float(sd), float(ohms[k]), cell, int(k), slip, largest))
+            chances[k] = np.log(
+                _chance(measurements[k], float(at), float(sd), float(ohms[k]), cell, int(k), slip, largest)
+            )
     return Scored(cell, covariance, result, chances, result.log + float(chances.sum()))
 
 

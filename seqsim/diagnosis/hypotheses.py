@@ -43,9 +43,7 @@ class Hypothesis:
         return None if self.fault is None else self.fault.severity
 
 
-HEALTHY = Hypothesis(
-    "", Sort.HEALTHY, "", frozenset(), HEALTHY_PRIOR, (SubMode("healthy", 1.0, None, lambda _: ()),)
-)
+HEALTHY = Hypothesis("", Sort.HEALTHY, "", frozenset(), HEALTHY_PRIOR, (SubMode("healthy", 1.0, None, lambda _: ()),))
 
 
 def listed(circuit: Circuit, factors: Mapping[str, float] | None = None) -> tuple[Hypothesis, ...]:
@@ -70,6 +68,4 @@ def anything(circuit: Circuit) -> tuple[Hypothesis, ...]:
 
 
 def _place(place: PlaceHypothesis, prior: float) -> Hypothesis:
-    return Hypothesis(
-        f"{place.place}:something wrong", Sort.PLACE, place.place, place.places, prior, place.modes
-    )
+    return Hypothesis(f"{place.place}:something wrong", Sort.PLACE, place.place, place.places, prior, place.modes)

@@ -54,9 +54,7 @@ def fit(observed: Floats, predicted: Floats, covariance: Floats, slip: Floats, s
     square = float(residual @ pulled)
     kept = np.log1p(-slip)
     none = -square / 2 + float(kept.sum())
-    slips = (
-        -square / 2 + pulled**2 / own / 2 + 0.5 * (LOG_2PI - np.log(own)) + np.log(slip / span) + kept.sum() - kept
-    )
+    slips = -square / 2 + pulled**2 / own / 2 + 0.5 * (LOG_2PI - np.log(own)) + np.log(slip / span) + kept.sum() - kept
     normal = -(log_determinant + len(observed) * LOG_2PI) / 2
     together = float(np.logaddexp.reduce([none, *slips]))
     return Fit(together + normal, none + normal, slips + normal, -2 * together, pulled / np.sqrt(own))

@@ -7,11 +7,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from seqsim.diagnosis.conditions import Condition, Desk
+from seqsim.faults import SubMode
 from seqsim.network import Patch, Variant, vary
 from seqsim.network.network import Bools, Floats, Ints
 from seqsim.solver.plain import active_conductance, gates_of
@@ -24,9 +26,9 @@ if TYPE_CHECKING:
 OSCILLATES, FAILED = 1, 2
 
 
-@dataclass
+@dataclass(frozen=True)
 class Branch:
-    """One way a hypothesis can look: patches at ``severities`` (m,), and what differs in single power states.
+    """One way a hypothesis can look: a mode at ``points`` severities, and what differs in single power states.
 
     ``extra`` are patches that hold in one power state alone (a floating input seen high); ``starts`` the state from
     which a power state is solved. ``weight`` is its share of the hypothesis.
@@ -34,10 +36,21 @@ class Branch:
 
     hypothesis: int
     weight: float
-    patches: tuple[Patch, ...]
-    severities: Floats
+    mode: SubMode
+    points: int
     extra: Mapping[str, tuple[Patch, ...]] = field(default_factory=dict)
     starts: Mapping[str, State] = field(default_factory=dict)
+
+    @cached_property
+    def severities(self) -> Floats:
+        """Return the severities (m,), each standing for an equal share of the mode; one where it has none."""
+        severity = self.mode.severity
+        return np.ones(1) if severity is None else severity.points(self.points)
+
+    @cached_property
+    def patches(self) -> tuple[Patch, ...]:
+        """Return the patches at all severities."""
+        return self.mode.patches(1.0 if self.mode.severity is None else self.severities)
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ import numpy as np
 from seqsim.circuit import Circuit
 from seqsim.diagnosis.alike import Alike, look_alikes
 from seqsim.diagnosis.branches import branches_of
-from seqsim.diagnosis.cells import Scored, cells_of, leading, limits_of, score
+from seqsim.diagnosis.cells import Scored, cells_of, in_the_running, leading, limits_of, score
 from seqsim.diagnosis.conditions import Desk, conditions, desk
 from seqsim.diagnosis.hypotheses import Hypothesis, anything, listed
 from seqsim.diagnosis.posterior import Posterior, posterior
@@ -18,7 +18,7 @@ from seqsim.diagnosis.predict import Branch, Predictions, Predictor
 from seqsim.diagnosis.report import ranking
 from seqsim.diagnosis.result import Ranking
 from seqsim.diagnosis.spread import Noise, model_latents, noise
-from seqsim.network.network import Floats
+from seqsim.network.network import Floats, Ints
 from seqsim.readings import Reading, Readings, measurement
 from seqsim.readings.measurement import Measurement
 
@@ -26,10 +26,8 @@ SLIP = 0.01
 """Chance that a reading is a slip: a wrong pin, a wrong range, a wrong line."""
 SLIP_REPEATED = 1e-4
 """The same once a reading was taken twice and came out alike."""
-COARSE_POINTS, FINE_POINTS = 6, 48
-"""Severities of something at a place: to see whether it is in the running, and then."""
-MOST_FINE = 400
-"""Directions in which places are worked out finely, the most likely ones."""
+COARSE_POINTS, FINE_POINTS = 6, 32
+"""Severities of a branch: to see whether it is in the running, and then."""
 
 
 @dataclass(frozen=True)
@@ -79,20 +77,22 @@ def diagnose(
     known, latents, _ = model_latents(at.network)
     slip = _slips(taken)
 
-    hypotheses = listed(circuit, factors)
-    branches = branches_of(at, hypotheses, states)
-    nominal = predictor.nominal(branches)
-    noisy = noise(measurements, predictor.conditions, nominal.tips[nominal.good])
-    places = anything(circuit)
-    more, rest = _places(predictor, places, len(hypotheses), noisy, leading(nominal, noisy, len(branches))[1])
-    hypotheses = (*hypotheses, *places)
-    predictions = _together(nominal, rest, len(branches))
-    branches = [*branches, *more]
-
+    known_faults = listed(circuit, factors)
+    hypotheses = (*known_faults, *anything(circuit))
+    branches = branches_of(at, known_faults, states, COARSE_POINTS)
+    branches += [
+        Branch(h, mode.weight, mode, COARSE_POINTS)
+        for h, hypothesis in enumerate(hypotheses[len(known_faults) :], start=len(known_faults))
+        for mode in hypothesis.modes
+    ]
+    coarse = predictor.nominal(branches)
+    noisy = noise(measurements, predictor.conditions, coarse.tips[coarse.good])
+    branches = _finer(branches, leading(coarse, noisy, len(branches))[0])
+    predictions = predictor.nominal(branches)
     chosen, _ = leading(predictions, noisy, len(branches))
     healthy = [k for k, branch in enumerate(branches) if branch.hypothesis == 0]
     wanted = np.union1d(chosen, healthy).astype(np.int64)
-    cells = list(cells_of(predictions, branches, wanted, limits_of(measurements)))
+    cells = in_the_running(list(cells_of(predictions, branches, wanted, limits_of(measurements))), branches, noisy)
     largest = _largest(measurements, predictions)
     predictor = Predictor(replace(at, network=known), predictor.conditions, len(measurements))
     scored = score(predictor, predictions, branches, cells, measurements, noisy, latents, slip, largest)
@@ -109,45 +109,10 @@ def _healthy(scored: Sequence[Scored], branches: Sequence[Branch]) -> Scored | N
     return max(mine, key=lambda each: each.cell.weight, default=None)
 
 
-def _places(
-    predictor: Predictor, places: Sequence[Hypothesis], first: int, noisy: Noise, listed_best: Floats
-) -> tuple[list[Branch], Predictions]:
-    """Return the branches of something at a place that are in the running, with their fine predictions."""
-    coarse = [
-        (h, mode, Branch(first + h, mode.weight, mode.patches(_points(mode, COARSE_POINTS)), _points(mode, COARSE_POINTS)))
-        for h, place in enumerate(places)
-        for mode in place.modes
-    ]
-    branches = [branch for _, _, branch in coarse]
-    predictions = predictor.nominal(branches)
-    chosen, best = leading(predictions, noisy, len(branches))
-    floor = min(float(listed_best.min(initial=np.inf)), float(best.min(initial=np.inf)))
-    ordered = [int(k) for k in chosen[np.argsort(best[chosen], kind="stable")] if best[k] < floor + LEAD_PLACES]
-    fine = [
-        Branch(first + coarse[k][0], coarse[k][1].weight, coarse[k][1].patches(_points(coarse[k][1], FINE_POINTS)),
-               _points(coarse[k][1], FINE_POINTS))
-        for k in ordered[:MOST_FINE]
-    ]  # fmt: skip
-    return fine, predictor.nominal(fine)
-
-
-LEAD_PLACES = 30.0
-
-
-def _points(mode: object, count: int) -> Floats:
-    severity = mode.severity  # type: ignore[attr-defined]
-    return np.ones(1) if severity is None else np.asarray(severity.points(count))
-
-
-def _together(first: Predictions, second: Predictions, branches: int) -> Predictions:
-    return Predictions(
-        np.concatenate([first.branch, second.branch + branches]),
-        np.concatenate([first.severity, second.severity]),
-        np.concatenate([first.tips, second.tips]),
-        np.concatenate([first.ohms, second.ohms]),
-        np.concatenate([first.restless, second.restless]),
-        np.concatenate([first.good, second.good]),
-    )
+def _finer(branches: Sequence[Branch], chosen: Ints) -> list[Branch]:
+    """Return the branches in the running, and those of a healthy board, at fine severities."""
+    kept = {int(k) for k in chosen} | {k for k, branch in enumerate(branches) if branch.hypothesis == 0}
+    return [replace(branches[k], points=FINE_POINTS) for k in sorted(kept)]
 
 
 def _slips(readings: Sequence[Reading]) -> Floats:
@@ -163,5 +128,3 @@ def _largest(measurements: Sequence[Measurement], predictions: Predictions) -> F
         return np.ones(len(measurements))
     shown = [each.convert(tips[:, k]) for k, each in enumerate(measurements)]
     return np.array([float(np.max(s[np.isfinite(s)], initial=0.0)) for s in shown])
-
-

@@ -44,9 +44,7 @@ def ranking(found: Diagnosis, readings: Sequence[Reading]) -> Ranking:
             for reading, each, chance in zip(readings, found.measurements, found.posterior.slip, strict=True)
             if chance > AGAIN
         ),
-        readings=tuple(
-            _judged(found, k, reading, readings) for k, reading in enumerate(readings)
-        ),
+        readings=tuple(_judged(found, k, reading, readings) for k, reading in enumerate(readings)),
         hypotheses=tuple(hypotheses),
         none_of_these=found.posterior.none,
         cautions=tuple(dict.fromkeys(each.text for each in (*probe_cautions(circuit), *repair_cautions(circuit)))),
