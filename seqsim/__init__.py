@@ -9,7 +9,7 @@ All else is imported when it is used.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from seqsim.errors import SeqsimError
 
@@ -17,10 +17,11 @@ if TYPE_CHECKING:
     from os import PathLike
 
     from seqsim.board import Board
+    from seqsim.drawing import Picture
 
 __version__ = "0.1.0"
 
-__all__ = ["SeqsimError", "__version__", "load"]
+__all__ = ["SeqsimError", "__version__", "draw", "load"]
 
 
 def load(circuit: str | PathLike[str]) -> Board:
@@ -39,3 +40,24 @@ def load(circuit: str | PathLike[str]) -> Board:
     from seqsim.board import Board
 
     return Board.load(circuit)
+
+
+def draw(result: Any, **options: Any) -> Picture:
+    """Return the picture of a board, of its levels in one power state or a list of them, or of a ranking.
+
+    Parameters
+    ----------
+    result
+        A `Board`, or what `Board.levels` and `Board.rank` return.
+    options
+        For a board: those of `Board.draw`.
+
+    Raises
+    ------
+    PictureError
+        If there is no picture of such a thing.
+    """
+    from seqsim.board import Board
+    from seqsim.drawing import draw as draw_result
+
+    return result.draw(**options) if isinstance(result, Board) else draw_result(result)

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from seqsim.circuit import Circuit
     from seqsim.diagnosis import Ranking
+    from seqsim.drawing import Picture
     from seqsim.logic import Explanation
     from seqsim.readings import Readings
     from seqsim.results import Checked, FaultList, LevelMap
@@ -205,6 +206,38 @@ class Board:
         from seqsim.spice import spice_deck
 
         return spice_deck(self.circuit, state, _listed(faults), full=full)
+
+    def draw(
+        self,
+        node: str | None = None,
+        state: str | None = None,
+        faults: str | Iterable[str] = (),
+        *,
+        readings: str | os.PathLike[str] | Readings | Sequence[str] | None = None,
+        read: Sequence[str] = (),
+        whole: bool = False,
+    ) -> Picture:
+        """Return the chain diagram: sources on the left, target on the right, levels, what conducts, what is broken.
+
+        Parameters
+        ----------
+        node
+            A net or pin: only what decides it is drawn.
+        state
+            Name of a power state; the last one if not given.
+        faults
+            One fault or several, by name.
+        readings, read
+            Readings to mark where they were taken; see `read`.
+        whole
+            Draw all of a board that is too large for one page; else its target's chain is drawn.
+        """
+        from seqsim.drawing import draw_chain
+
+        taken = self.read(readings, read).readings if readings is not None or read else ()
+        return draw_chain(
+            self.name, self.circuit, state=state, faults=_listed(faults), readings=taken, node=node, whole=whole
+        )
 
     def _find(self, readings: str | os.PathLike[str]) -> Path:
         """Return the file of readings; a bare name that is not here may lie beside the circuit file."""

@@ -10,6 +10,7 @@ import typer
 
 from seqsim.cli.answer import BAD_INPUT, DONE, Answer, be_printable, complain, deliver
 from seqsim.cli.check import check
+from seqsim.cli.draw import draw
 from seqsim.cli.faults import faults
 from seqsim.cli.levels import levels
 from seqsim.cli.library import list_
@@ -36,6 +37,7 @@ app.command("powerup")(powerup)
 app.command("faults")(faults)
 app.command("why")(why)
 app.command("rank")(rank)
+app.command("draw")(draw)
 app.command("spice")(spice)
 
 

@@ -1,0 +1,183 @@
+"""A long chain on a page: layers are cut into rows where few wires run, and rows and small pieces fill the page."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+from seqsim.drawing.layers import Edge, components, layers, open_cycles, renamed
+from seqsim.drawing.net_blocks import flag_block
+from seqsim.drawing.pen import Block
+from seqsim.drawing.scene import Scene
+from seqsim.drawing.strip import Weigh, strip
+
+CHANNEL = 0.75
+"""Usual width of a channel, to guess where a row is full."""
+FLAGS = 3.0
+"""Width that the flags at both ends of a row may take."""
+CUT_COST = 0.12
+"""What a wire that is cut costs, against rows of unequal length (our judgement)."""
+ROW_GAP, PIECE_GAP = 0.7, 0.9
+WIDTHS = (14.0, 18.0, 22.0, 26.0, 30.0, 35.0, 40.0, 46.0, 54.0, 64.0, 80.0, 100.0)
+"""Widths of the page that are tried."""
+
+
+@dataclass(frozen=True)
+class Piece:
+    """A connected piece of the picture with its layers."""
+
+    blocks: Mapping[str, Block]
+    layer: Mapping[str, int]
+    edges: tuple[Edge, ...]
+    back: tuple[Edge, ...]
+
+
+def pieces(blocks: Mapping[str, Block], edges: Sequence[Edge]) -> tuple[Piece, ...]:
+    """Split a picture into its connected pieces and find their layers."""
+    found = []
+    for nodes in components(tuple(blocks), edges):
+        inside = [edge for edge in edges if edge.source in nodes]
+        onward, back = open_cycles(nodes, inside)
+        found.append(Piece({node: blocks[node] for node in nodes}, layers(nodes, onward), onward, back))
+    return tuple(found)
+
+
+def page(found: Sequence[Piece], aspect: float, weigh: Weigh) -> Scene:
+    """Return the picture that can be drawn largest on a page of this aspect (width by height)."""
+    best: Scene | None = None
+    best_size = 0.0
+    widest = max((_guess(piece, range(_count(piece))) for piece in found), default=0.0)
+    for wide in WIDTHS:
+        trial = _filled([scene for piece in found for scene in _rows(piece, wide, weigh)], wide)
+        size = max(trial.width, trial.height * aspect)
+        if best is None or size < best_size - 1e-9:
+            best, best_size = trial, size
+        if wide > widest + FLAGS and wide > 30:
+            break
+    if best is None:
+        message = "there is nothing to draw"
+        raise ValueError(message)
+    return best
+
+
+def _count(piece: Piece) -> int:
+    return max(piece.layer.values()) + 1
+
+
+def _guess(piece: Piece, layer: range) -> float:
+    return sum(
+        max((piece.blocks[key].width for key, at in piece.layer.items() if at == k), default=0.0) + CHANNEL
+        for k in layer
+    )
+
+
+def _rows(piece: Piece, wide: float, weigh: Weigh) -> list[Scene]:
+    """Cut a piece into rows that are no wider than the page, where that is possible."""
+    cuts = _cuts(piece, wide)
+    scenes = []
+    for first, last in pairwise(cuts):
+        scenes += _row(piece, range(first, last), weigh)
+    return scenes
+
+
+def _cuts(piece: Piece, wide: float) -> list[int]:
+    """Return the first layer of each row, and the number of layers: few cut wires, rows of even length."""
+    count = _count(piece)
+    if _guess(piece, range(count)) <= wide:
+        return [0, count]
+    crossing = [
+        len({edge.net for edge in (*piece.edges, *piece.back) if _cut(piece, edge, k)}) for k in range(count + 1)
+    ]
+    room = wide - FLAGS
+    cost = [0.0] + [float("inf")] * count
+    came = [0] * (count + 1)
+    for end in range(1, count + 1):
+        for start in range(end):
+            used = _guess(piece, range(start, end))
+            if used > room and end - start > 2:
+                continue
+            unused = 0.0 if end == count else ((room - used) / room) ** 2
+            trial = cost[start] + unused + (CUT_COST * crossing[end] + 0.5 if end < count else 0.0)
+            if trial < cost[end]:
+                cost[end], came[end] = trial, start
+    cuts = [count]
+    while cuts[-1] > 0:
+        cuts.append(came[cuts[-1]])
+    return cuts[::-1]
+
+
+def _cut(piece: Piece, edge: Edge, k: int) -> bool:
+    one, other = sorted((piece.layer[edge.source], piece.layer[edge.target]))
+    return one < k <= other
+
+
+def _row(piece: Piece, layer: range, weigh: Weigh) -> list[Scene]:
+    """Return what is connected within one row; wires that leave or enter it end at flags with the net's name."""
+    inside = {key for key, at in piece.layer.items() if at in layer}
+    blocks = {key: block for key, block in piece.blocks.items() if key in inside}
+    at = {key: piece.layer[key] for key in blocks}
+    edges: list[Edge] = []
+    leaving: dict[str, list[Edge]] = {}
+    entering: dict[str, list[Edge]] = {}
+    for edge in (*piece.edges, *piece.back):
+        if edge.source in inside and edge.target in inside:
+            if edge in piece.edges:
+                edges.append(edge)
+        elif edge.source in inside:
+            leaving.setdefault(edge.net, []).append(edge)
+        elif edge.target in inside:
+            entering.setdefault(edge.net, []).append(edge)
+    for count, (net, cut) in enumerate(leaving.items()):
+        flag = flag_block(net, leaves=True, count=count)
+        blocks[flag.key], at[flag.key] = flag, max(at[edge.source] for edge in cut) + 1
+        edges += dict.fromkeys(renamed(edge, target=flag.key, target_port=0) for edge in cut)
+    for count, (net, cut) in enumerate(entering.items()):
+        flag = flag_block(net, leaves=False, count=count)
+        blocks[flag.key], at[flag.key] = flag, min(at[edge.target] for edge in cut) - 1
+        edges += dict.fromkeys(renamed(edge, source=flag.key, source_port=0) for edge in cut)
+    back = [edge for edge in piece.back if edge.source in inside and edge.target in inside]
+    scenes = []
+    for nodes in components(tuple(blocks), (*edges, *back)):
+        first = min(at[node] for node in nodes)
+        scenes.append(
+            strip(
+                {node: blocks[node] for node in nodes},
+                {node: at[node] - first for node in nodes},
+                [edge for edge in edges if edge.source in nodes],
+                [edge for edge in back if edge.source in nodes],
+                weigh,
+            )
+        )
+    return scenes
+
+
+def _filled(scenes: Sequence[Scene], wide: float) -> Scene:
+    """Set scenes like words on lines, the first line on top."""
+    lines: list[list[Scene]] = []
+    used = 0.0
+    for scene in scenes:
+        if lines and used + PIECE_GAP + scene.width <= wide:
+            lines[-1].append(scene)
+            used += PIECE_GAP + scene.width
+        else:
+            lines.append([scene])
+            used = scene.width
+    height = sum(max(scene.height for scene in line) for line in lines) + ROW_GAP * (len(lines) - 1)
+    width = max(sum(scene.width for scene in line) + PIECE_GAP * (len(line) - 1) for line in lines)
+    placed: list[Scene] = []
+    y = height
+    for line in lines:
+        y -= max(scene.height for scene in line)
+        x = 0.0
+        for scene in line:
+            placed.append(scene.moved(x, y))
+            x += scene.width + PIECE_GAP
+        y -= ROW_GAP
+    return Scene(
+        tuple(item for scene in placed for item in scene.items),
+        tuple(box for scene in placed for box in scene.boxes),
+        tuple(wire for scene in placed for wire in scene.wires),
+        width,
+        height,
+    )
