@@ -109,6 +109,27 @@ class Network:
         return {owner: np.array(numbers) for owner, numbers in found.items()}
 
     @cached_property
+    def ladders(self) -> Mapping[int, frozenset[int]]:
+        """For each hinge that is reached through another, or instead of another: all that hang together with it."""
+        groups: dict[int, frozenset[int]] = {}
+        for others in (self.hinges.after, self.hinges.instead_of):
+            for k in np.flatnonzero(others >= 0).tolist():
+                other = int(others[k])
+                group = groups.get(k, frozenset({k})) | groups.get(other, frozenset({other}))
+                groups.update(dict.fromkeys(group, group))
+        return groups
+
+    @cached_property
+    def ratio_arrays(self) -> tuple[tuple[int, ...], Ints, Floats]:
+        """Hinge of each ratio, and terminals and weights (k, 2, WIDTH) of its output and its input."""
+        by_role = {(owner, role): k for k, (owner, role) in enumerate(zip(self.owners, self.roles, strict=True))}
+        ends = [end for ratio in self.ratios for end in (ratio.output, ratio.input)]
+        at, weight = weights(ends, self.terminal_index)
+        shape = (len(self.ratios), 2, WIDTH)
+        found = tuple(by_role[ratio.owner, ratio.role] for ratio in self.ratios)
+        return found, at.reshape(shape), weight.reshape(shape)
+
+    @cached_property
     def rows_of(self) -> Mapping[str, tuple[int, ...]]:
         """Numbers of the rule rows of each owner."""
         found: dict[str, list[int]] = {}

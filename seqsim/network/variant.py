@@ -44,7 +44,9 @@ class Variant:
     """(k, 2, WIDTH) nodes of the output and the input of the k-th ratio"""
     ratio_weights: Floats
     pin_node: Ints
-    """(terminals,) node of each pin"""
+    """(terminals,) node of each pin, as the part feels it"""
+    tip_node: Ints
+    """(terminals,) node of a probe on each pin: where the drawing has it, even if pins were exchanged"""
     pad_node: Ints
     """(terminals,) node of the copper under each pin"""
 
@@ -61,13 +63,13 @@ class Variant:
         UnknownPlaceError
             If there is no such place.
         """
-        return _node(self.network, self.pin_node, self.pad_node, self.stubs, place)
+        return _node(self.network, self.tip_node, self.pad_node, self.stubs, place)
 
 
-def _node(network: Network, pin_node: Ints, pad_node: Ints, stubs: Sequence[str], place: str) -> int:
+def _node(network: Network, tip_node: Ints, pad_node: Ints, stubs: Sequence[str], place: str) -> int:
     found = network.terminal_index.get(place)
     if found is not None:
-        return int(pin_node[found])
+        return int(tip_node[found])
     if place in network.node_index:
         return network.node_index[place]
     if place in stubs:
@@ -96,13 +98,14 @@ class _Varying:
 
     def __init__(self, network: Network, patches: tuple[Patch, ...]) -> None:
         self.network = network
-        self.pin_node = network.terminal_node.copy()
+        self.tip_node = network.terminal_node.copy()
+        self.metal = np.arange(len(network.terminals))
+        """which terminal lies where each is drawn"""
         self.pad_node = network.terminal_node.copy()
         self.stubs: list[str] = []
         self.turns: list[tuple[Turned, str, float | Floats, float]] = []
         self.off: set[int] = set()
         self.touched: set[int] = set()
-        self.rows_touched = False
         self.added: list[tuple[str, str, dict[int, float], float | Floats, float | Floats, bool]] = []
         self.gate_force = np.full(len(network.gates), -1, dtype=np.int8)
         self.side_force = np.full(len(network.row_names), -1, dtype=np.int8)
@@ -122,8 +125,7 @@ class _Varying:
                 self.move(pins, to, joint=joint)
             case Exchange(first, second):
                 one, two = self.terminal(first), self.terminal(second)
-                for nodes in (self.pin_node, self.pad_node):
-                    nodes[[one, two]] = nodes[[two, one]]
+                self.metal[[one, two]] = self.metal[[two, one]]
                 self.touch(one)
                 self.touch(two)
             case Turn(owner, knob, value):
@@ -142,7 +144,7 @@ class _Varying:
 
     def place(self, name: str) -> int:
         """Node of a place as the patches so far leave it."""
-        return _node(self.network, self.pin_node, self.pad_node, self.stubs, name)
+        return _node(self.network, self.tip_node, self.pad_node, self.stubs, name)
 
     def terminal(self, pin: str) -> int:
         try:
@@ -151,8 +153,7 @@ class _Varying:
             raise UnknownPlaceError(f"there is no pin called '{pin}' on this board", place=pin) from None
 
     def touch(self, terminal: int) -> None:
-        self.touched.update(int(k) for k in self.network.hinges_at[terminal])
-        self.rows_touched = self.rows_touched or len(self.network.rows_at[terminal]) > 0
+        self.touched.update(self.network.hinges_at[self.metal[terminal]].tolist())
 
     def count(self, *values: float | Floats) -> None:
         """Note the length of the arrays that patches carry."""
@@ -196,7 +197,7 @@ class _Varying:
             self.stubs.append(to)
         for pin in pins:
             terminal = self.terminal(pin)
-            self.pin_node[terminal] = node
+            self.tip_node[terminal] = node
             if not joint:
                 self.pad_node[terminal] = node
             self.touch(terminal)
@@ -208,20 +209,21 @@ class _Varying:
         self.count(value)
         for turned in found.turned:
             self.turns.append((turned, owner, value, found.neutral))
-            if turned.effect is Effect.ROW:
-                self.rows_touched = True
-            else:
+            if turned.effect is not Effect.ROW:
                 self.touched.update(
                     int(k) for k in self.network.hinges_of[owner] if self.network.roles[k] == turned.role
                 )
 
     def finish(self) -> Variant:
         network, hinges = self.network, self.network.hinges
+        pin_node = self.pin_node = np.empty_like(self.tip_node)
+        pin_node[self.metal] = self.tip_node
         # a ladder of hinges (limit after on) keeps its numbers together: all of it moves, or nothing
-        for k in range(len(network.owners)):
-            for other in (int(hinges.after[k]), int(hinges.instead_of[k])):
-                if other >= 0 and (k in self.touched or other in self.touched):
-                    self.touched.update((k, other))
+        for k in list(self.touched):
+            self.touched |= network.ladders.get(k, frozenset())
+        # and it falls with its foot: a limit takes back what a path would carry
+        for k in list(self.off):
+            self.off.update(other for other in network.ladders.get(k, ()) if int(hinges.after[other]) in self.off)
         moved = sorted(self.touched - self.off)
         count = len(moved) + len(self.added)
         base = len(network.owners)
@@ -279,7 +281,8 @@ class _Varying:
             ratio_at=ratio_at,
             ratio_nodes=ratio_nodes,
             ratio_weights=ratio_weights,
-            pin_node=self.pin_node,
+            pin_node=pin_node,
+            tip_node=self.tip_node,
             pad_node=self.pad_node,
         )
 
@@ -335,16 +338,6 @@ class _Varying:
 
     def ratios(self, number: Mapping[int, int]) -> tuple[Ints, Ints, Floats]:
         """Return hinge, nodes and weights of each ratio."""
-        network = self.network
-        count = len(network.ratios)
-        at = np.full(count, -1, dtype=np.int64)
-        nodes = np.full((count, 2, WIDTH), -1, dtype=np.int64)
-        weights = np.zeros((count, 2, WIDTH))
-        for k, ratio in enumerate(network.ratios):
-            hinge = next(int(h) for h in network.hinges_of[ratio.owner] if network.roles[h] == ratio.role)
-            at[k] = number.get(hinge, hinge)
-            for side, mapping in enumerate((ratio.output, ratio.input)):
-                for place, (terminal, weight) in enumerate(mapping.items()):
-                    nodes[k, side, place] = self.pin_node[network.terminal_index[terminal]]
-                    weights[k, side, place] = weight
-        return at, nodes, weights
+        hinges, terminals, weights = self.network.ratio_arrays
+        at = np.array([number.get(k, k) for k in hinges], dtype=np.int64)
+        return at, self.nodes(terminals), weights
