@@ -55,7 +55,7 @@ class Deck:
         """
         steady = [line for line in self.lines if not line.startswith("C")]
         steady = [_shorted(line) if line.startswith("L") else line for line in steady]
-        storage = [f"Ckick{node} {node} 0 {KICK_SECONDS / ohms[node]!r}" for node in start]
+        storage = [f"Ckick{node} {node} 0 {KICK_SECONDS / resistance!r}" for node, resistance in ohms.items()]
         # alternate signs: neighbours of a latch are pushed apart
         off = [f".ic V({node})={volts + (0.01 if k % 2 else -0.01)!r}" for k, (node, volts) in enumerate(start.items())]
         last = KICK_LENGTH * KICK_SECONDS
