@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import heapq
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -65,6 +66,9 @@ class Clockwork:
         self._hurried = np.zeros(rows, dtype=np.int64)
         self._rest = np.full(rows, -np.inf)
         self._late = [self._lateness(k) for k in range(len(network.gates))]
+        self._followed = False
+        self._resting = False
+        self._still = (self.system.threshold, np.zeros_like(self.system.threshold))
         self._haste = max(HASTE, self.until * SLOWEST_CHATTER)
         self.falling = np.minimum(self.system.falling, self.system.rising - DEAD_BAND)
 
@@ -126,14 +130,18 @@ class Clockwork:
         if crossed >= 0:
             fresh[crossed] = not self.above[crossed]
         network = self.system.variant.network
-        for row in np.flatnonzero(fresh != self.above):
+        changed = np.flatnonzero(fresh != self.above)
+        for row in changed:
             self.above[row] = fresh[row]
             self._hurry(int(row), time)
             if not fresh[row]:
                 self._fell[row] = time
             name = f"{network.row_owners[row]}/{network.row_names[row]}"
             self.events.append(Event(time, What.ROW, name, bool(fresh[row])))
-        return self.follow(time)
+        if not self._followed:  # gates that are on with all rows below
+            self._followed = True
+            return self.follow(time, range(len(network.tables)))
+        return self.follow(time, dict.fromkeys(int(network.rows.rule[row]) for row in changed))
 
     def beyond(self, time: float, volts: Floats) -> Bools:
         """Return the side of each row that the volts ask for; rows at rest keep theirs."""
@@ -153,15 +161,16 @@ class Clockwork:
         times = int(self._hurried[row]) // PATIENCE
         if times:
             self.chatter[self.system.variant.network.row_owners[row]] = None
+            self._resting = True
             self._rest[row] = time + FIRST_REST * 2.0 ** min(times - 1, 40)
 
-    def follow(self, time: float) -> bool:
-        """Bring the gates to what their rules say, at once or by timers; tell whether one changed."""
+    def follow(self, time: float, rules: Iterable[int]) -> bool:
+        """Bring the gates to what these rules say, at once or by timers; tell whether one changed."""
         network, force = self.system.variant.network, self.system.variant.gate_force
         changed = False
-        for k, table in enumerate(network.tables):
+        for k in rules:
             first, last = network.row_start[k], network.row_start[k + 1]
-            bits = int(table[int(self.above[first:last] @ (1 << np.arange(last - first)))])
+            bits = int(network.tables[k][int(self.above[first:last] @ (1 << np.arange(last - first)))])
             for i, gate in enumerate(network.rule_gates[k]):
                 if force[gate] >= 0:
                     continue
@@ -219,7 +228,8 @@ class Clockwork:
             heapq.heappop(self._timers)
         ahead = [self._timers[0][0]] if self._timers else []
         ahead += [rise.start + rise.seconds for rise in self.rises.values()]
-        ahead += [float(rest) for rest in self._rest if rest > time]
+        if self._resting:
+            ahead += [float(rest) for rest in self._rest if rest > time]
         return min((at for at in ahead if at > time), default=np.inf)
 
     def arrived(self, time: float) -> None:
@@ -229,6 +239,8 @@ class Clockwork:
 
     def thresholds(self, time: float) -> tuple[Floats, Floats]:
         """Return threshold (h,) at a time and how fast it moves (V/s), for every hinge."""
+        if not self.rises:
+            return self._still
         threshold, rate = self.system.threshold.copy(), np.zeros_like(self.system.threshold)
         for rise in self.rises.values():
             for h, shift in zip(rise.hinges, rise.shifts, strict=True):

@@ -21,9 +21,9 @@ from seqsim.solver.system import System, flatten
 
 INSTANT = 10e-9
 """Seconds that a change takes to come through: the delay of a logic gate (common practice: 5 to 20 ns)."""
-LEAST = 0.5e-3
+LEAST = 1e-3
 """Error (V) that a step may have, whatever the volts."""
-PART = 2e-4
+PART = 5e-4
 """The same as a part of the volts."""
 MOST_STEPS = 200_000
 MOST_EVENTS = 40_000
