@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from seqsim.circuit import Circuit
     from seqsim.diagnosis import Ranking
     from seqsim.drawing import Picture
-    from seqsim.logic import Explanation
+    from seqsim.logic import Explanation, LogicFunction
     from seqsim.readings import Readings
     from seqsim.results import Checked, FaultList, LevelMap
     from seqsim.sequence import PowerUp
@@ -238,6 +238,31 @@ class Board:
         return draw_chain(
             self.name, self.circuit, state=state, faults=_listed(faults), readings=taken, node=node, whole=whole
         )
+
+    def logic(
+        self,
+        node: str | None = None,
+        state: str | None = None,
+        faults: str | Iterable[str] = (),
+        *,
+        inputs: Sequence[str] | None = None,
+    ) -> LogicFunction:
+        """Return a node as a function of supplies, signals and switches: truth table, shortest expression, stages.
+
+        Parameters
+        ----------
+        node
+            A net, pin, pad or copper; the target if not given.
+        state
+            Power state in which inputs that are left out stand; the last one if not given.
+        faults
+            One fault or several, by name: the function is that of the broken board, beside the healthy one.
+        inputs
+            Names of the inputs; all that can matter if not given.
+        """
+        from seqsim.logic import logic
+
+        return logic(self.name, self.circuit, node, state, _listed(faults), inputs=inputs)
 
     def _find(self, readings: str | os.PathLike[str]) -> Path:
         """Return the file of readings; a bare name that is not here may lie beside the circuit file."""

@@ -14,6 +14,7 @@ from seqsim.cli.draw import draw
 from seqsim.cli.faults import faults
 from seqsim.cli.levels import levels
 from seqsim.cli.library import list_
+from seqsim.cli.logic import logic
 from seqsim.cli.powerup import powerup
 from seqsim.cli.rank import rank
 from seqsim.cli.spice import spice
@@ -36,6 +37,7 @@ app.command("levels")(levels)
 app.command("powerup")(powerup)
 app.command("faults")(faults)
 app.command("why")(why)
+app.command("logic")(logic)
 app.command("rank")(rank)
 app.command("draw")(draw)
 app.command("spice")(spice)

@@ -8,7 +8,7 @@ from enum import Enum
 
 from seqsim.logic.branches import SWITCHED, Branch, Way, branches, capability
 from seqsim.logic.criterion import FLOATS, ByRow, ByTransistor, Criterion
-from seqsim.logic.reference import Reference
+from seqsim.logic.reference import ON_JUNCTION, ON_OVERDRIVE, Reference
 from seqsim.logic.situation import Situation
 from seqsim.network import GROUND, Bridge, Disable, Exchange, Move, Patch, RowClass, SetGate, SetSide, Source, Turn
 
@@ -17,9 +17,7 @@ STIFF_OHMS = 0.01
 BRIDGE_OHMS = 10.0
 """What stands for an optocoupler that is turned on (Ω): about a small transistor in saturation."""
 LEAST_JUNCTION = 0.45
-ON_JUNCTION = 0.7
-ON_OVERDRIVE = 3.0
-"""Drive (V) of a transistor that the healthy board never turns on: its junction, and its gate beyond the threshold."""
+"""A junction that never has more volts than this on the healthy board is never on there."""
 LEAST_AMPS = 1e-6
 """A transistor that can carry less than this is off (our judgement)."""
 NO_MOVE = 0.02
@@ -195,7 +193,7 @@ def _together(situation: Situation, chosen: Iterable[Cause]) -> Situation | None
 
 def _candidates(situation: Situation, reference: Reference, label: str, criterion: Criterion) -> Iterator[Cause]:
     """Yield what could matter at a node, and at the nodes that only follow it."""
-    region = _following(situation, reference, label)
+    region = following(situation, reference, label)
     yield from _faults(situation, [label, *region])
     done: set[tuple[str, What, int]] = set()
     for branch in branches(situation, label):
@@ -212,14 +210,14 @@ def _candidates(situation: Situation, reference: Reference, label: str, criterio
             yield cause
     for there, via in region.items():
         for branch in branches(situation, there):
-            for cause in _of_following(situation, reference, branch, via):
+            for cause in _offollowing(situation, reference, branch, via):
                 key = (f"{branch.owner} {cause.row}", cause.what, cause.pushes)
                 if key not in done:
                     done.add(key)
                     yield replace(cause, via=via)
 
 
-def _of_following(situation: Situation, reference: Reference, branch: Branch, via: tuple[str, ...]) -> Iterator[Cause]:
+def _offollowing(situation: Situation, reference: Reference, branch: Branch, via: tuple[str, ...]) -> Iterator[Cause]:
     """Yield what could matter through the parts ``via``: whatever can switch something on or off there."""
     if branch.way in SWITCHED:
         yield from _transistor(situation, reference, branch)
@@ -240,7 +238,7 @@ def _reads(situation: Situation, branch: Branch, criterion: Criterion) -> bool:
     return any(branch.pin in sensed(situation, number) for number in numbers)
 
 
-def _following(situation: Situation, reference: Reference, label: str) -> dict[str, tuple[str, ...]]:
+def following(situation: Situation, reference: Reference, label: str) -> dict[str, tuple[str, ...]]:
     """Nodes that have their level from this one, through parts that pass current, with the parts on the way."""
     found: dict[str, tuple[str, ...]] = {}
     waiting: list[tuple[str, tuple[str, ...]]] = [(label, ())]
@@ -423,7 +421,7 @@ def _controls(situation: Situation, branch: Branch) -> tuple[str, ...]:
 
 def _far(situation: Situation, reference: Reference, branch: Branch, label: str) -> Iterator[Cause]:
     """The level at the other end, where that is brought about by something else than this node."""
-    if branch.far is None or situation.node(branch.far) in situation.grounds or not _feeds(situation, branch, label):
+    if branch.far is None or situation.node(branch.far) in situation.grounds or not feeds(situation, branch, label):
         return
     if not _independent(situation, reference, branch):
         return
@@ -436,7 +434,7 @@ def _far(situation: Situation, reference: Reference, branch: Branch, label: str)
             yield Cause(branch, What.FAR, held(branch.far, other), towards=towards, pushes=1 if other > volts else -1)
 
 
-def _feeds(situation: Situation, branch: Branch, label: str) -> bool:
+def feeds(situation: Situation, branch: Branch, label: str) -> bool:
     """Tell whether something that can vary lies beyond a branch: a supply, an output, a transistor; not the node."""
     seen = {situation.node(label), *situation.grounds}
     waiting = [situation.node(branch.far or GROUND)]

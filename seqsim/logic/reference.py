@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -13,21 +13,26 @@ from seqsim.solver import Levels, Steadiness, solve_variant, static_gates
 
 SWING = 0.25
 """Volts by which the states must differ at a place before their middle divides high from low (our judgement)."""
+TURNING_ON = 0.5
+ON_JUNCTION = 0.7
+ON_OVERDRIVE = 3.0
+"""Base-emitter volts at which a transistor turns on and is on, and overdrive of a gate that is on (our judgement)."""
 DECIDED = (RowClass.LOGIC, RowClass.ENABLE, RowClass.COMPARATOR, RowClass.SUPERVISOR)
 """Rows whose threshold divides high from low at a place that never moves on a healthy board."""
 
 
 @dataclass(frozen=True, slots=True)
 class Swing:
-    """The lowest and highest level (V) of a place, and the volts that divide low from high."""
+    """The lowest and highest level (V) of a place, and the volts that divide low from high: else their middle."""
 
     low: float
     high: float
+    dividing: float | None = None
 
     @property
     def middle(self) -> float:
         """Volts above which the place counts as high."""
-        return (self.low + self.high) / 2
+        return (self.low + self.high) / 2 if self.dividing is None else self.dividing
 
     def opposite(self, volts: float) -> float:
         """Return the level that the place has when it is not as it is now."""
@@ -98,12 +103,31 @@ class Reference:
         low, high = min(volts, default=0.0), max(volts, default=0.0)
         if high - low >= SWING:
             return Swing(low, high)
+        driven = next(self._controls(net), None)
+        if driven is not None:
+            return driven
         threshold = self._threshold(net)
         if threshold is not None:
             return Swing(min(0.0, low), max(2 * threshold, high)) if abs(high) < 2 * threshold else Swing(0.0, high)
         if abs(high) >= 2 * SWING or abs(low) >= 2 * SWING:
             return Swing(min(0.0, low), max(0.0, high))
         return Swing(0.0, self.top)
+
+    def _controls(self, net: str) -> Iterator[Swing]:
+        """Yield what is low and high for the transistors whose base or gate lies on a net."""
+        if not self.powered:
+            return
+        levels = self.powered[-1]
+        for terminal in self.network.pins_on.get(net, ()):
+            owner, _, pin = terminal.rpartition(".")
+            part = self.circuit.parts.get(owner)
+            if part is None or pin not in ("B", "G") or not part.pins.keys() >= {pin, "C" if pin == "B" else "D"}:
+                continue
+            origin = levels.at(part.pin("E" if pin == "B" else "S"))
+            sign = float(getattr(part, "sign", 1))
+            threshold = float(getattr(part, "threshold", TURNING_ON))
+            far = origin + sign * (ON_JUNCTION if pin == "B" else threshold + ON_OVERDRIVE)
+            yield Swing(min(origin, far), max(origin, far), origin + sign * threshold)
 
     def _threshold(self, net: str) -> float | None:
         """Volts at which what reads a net changes its mind, where a rule reads it."""
