@@ -57,7 +57,6 @@ def draw(result: Any, **options: Any) -> Picture:
     PictureError
         If there is no picture of such a thing.
     """
-    from seqsim.board import Board
-    from seqsim.drawing import draw as draw_result
+    from seqsim.board import draw_result
 
-    return result.draw(**options) if isinstance(result, Board) else draw_result(result)
+    return draw_result(result, **options)

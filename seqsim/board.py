@@ -6,7 +6,7 @@ import os
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from seqsim.circuit import Circuit
@@ -276,6 +276,13 @@ class Board:
         title = f": {self.circuit.title}" if self.circuit.title else ""
         states = ", ".join(self.circuit.power_states)
         return f"{self.name}{title} ({len(self.circuit.parts)} parts; power states {states})"
+
+
+def draw_result(result: Any, **options: Any) -> Picture:
+    """Return the picture of a board or of one of its results; see `seqsim.draw`."""
+    from seqsim.drawing import draw
+
+    return result.draw(**options) if isinstance(result, Board) else draw(result)
 
 
 def _listed(faults: str | Iterable[str]) -> tuple[str, ...]:

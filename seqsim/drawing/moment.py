@@ -169,21 +169,15 @@ def _marks(circuit: Circuit, levels: LevelMap, readings: Sequence[Reading]) -> d
     """Return readings by where they are drawn: a net, or a pin."""
     found: dict[str, list[Mark]] = {}
     for reading in readings:
-        if reading.place in circuit.supplies or reading.place in circuit.parts:
-            continue
-        place = resolve_place(circuit, reading.place)
-        at_pin = place.kind in (PlaceKind.PIN, PlaceKind.PAD)
-        near = place.name.removesuffix("/pad") if at_pin else place.net
-        if near.endswith(ENTRY):
-            near = place.net
+        near, net, at_point = _where(circuit, reading)
         words = [quantity(reading.value, UNITS.get(reading.kind, ""))]
-        if at_pin or reading.to is not None or place.kind is PlaceKind.COPPER:
+        if at_point or reading.to is not None:
             words.insert(0, reading.place)
         if reading.to is not None:
             words.insert(1, f"to {reading.to}")
         if reading.state != levels.state:
             words.append(f"@{reading.state}")
-        node = levels.nodes.get(near) or levels.nodes.get(place.net)
+        node = levels.nodes.get(near) or levels.nodes.get(net)
         comparable = (
             reading.kind == "volts" and reading.state == levels.state and reading.to is None
             and not reading.interventions and node is not None
@@ -191,6 +185,21 @@ def _marks(circuit: Circuit, levels: LevelMap, readings: Sequence[Reading]) -> d
         agrees = _agrees(reading, node) if comparable and node is not None else None
         found.setdefault(near, []).append(Mark(" ".join(words), agrees))
     return {near: tuple(marks) for near, marks in found.items()}
+
+
+def _where(circuit: Circuit, reading: Reading) -> tuple[str, str, bool]:
+    """Return what a reading is drawn at (a net, or a pin), the net there, and whether it names a point of the net."""
+    if reading.place in circuit.parts:
+        part = circuit.parts[reading.place]
+        first = next(iter(part.pins))
+        return part.pin(first), part.pins[first], True
+    if reading.kind == "current" and reading.place in circuit.supplies:
+        net = circuit.supplies[reading.place].net
+        return net, net, True
+    place = resolve_place(circuit, reading.place)
+    if place.kind in (PlaceKind.PIN, PlaceKind.PAD) and not place.name.endswith(ENTRY):
+        return place.name.removesuffix("/pad"), place.net, True
+    return place.net, place.net, place.kind is PlaceKind.COPPER
 
 
 def _agrees(reading: Reading, node: NodeLevel) -> bool | None:

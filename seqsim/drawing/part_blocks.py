@@ -247,7 +247,7 @@ class PartDrawer:
         x = ends["anode"][0] + 0.5
         _, low = pen.lines((x, min(box.bottom for box in pen.boxes) - 0.2), lines)
         self.extras(pen, part, (x, low))
-        edge = max(box.right for box in pen.boxes)
+        edge = max(box.right for box in pen.boxes) + 0.15
         self.broken_ring(pen, part.name)
         for pin, anchor, right in (
             ("A", "anode", False), ("K", "cathode", False), ("C", "collector", True), ("E", "emitter", True),

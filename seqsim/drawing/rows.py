@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from functools import cached_property
+from itertools import accumulate, pairwise
 
 from seqsim.drawing.layers import Edge, components, layers, open_cycles, renamed
 from seqsim.drawing.net_blocks import flag_block
@@ -12,12 +13,18 @@ from seqsim.drawing.pen import Block
 from seqsim.drawing.scene import Scene
 from seqsim.drawing.strip import Weigh, strip
 
-CHANNEL = 0.75
+CHANNEL = 0.4
 """Usual width of a channel, to guess where a row is full."""
 FLAGS = 3.0
 """Width that the flags at both ends of a row may take."""
-CUT_COST = 0.12
-"""What a wire that is cut costs, against rows of unequal length (our judgement)."""
+CUT_COST, ROW_COST = 0.12, 0.5
+"""What a wire that is cut and a further row cost, against rows of unequal length (our judgement)."""
+ROOMY = 30.0
+"""Up to this width everything is large enough on a small sheet (names in 7.5 points or more)."""
+SCENE_COST = 0.05
+"""What a further piece costs, in width."""
+FEWEST = 2
+"""Layers that a row holds even where they are wider than the page."""
 ROW_GAP, PIECE_GAP = 0.7, 0.9
 WIDTHS = (14.0, 18.0, 22.0, 26.0, 30.0, 35.0, 40.0, 46.0, 54.0, 64.0, 80.0, 100.0)
 """Widths of the page that are tried."""
@@ -31,6 +38,20 @@ class Piece:
     layer: Mapping[str, int]
     edges: tuple[Edge, ...]
     back: tuple[Edge, ...]
+
+    @cached_property
+    def reach(self) -> tuple[float, ...]:
+        """Width of the layers before each one, channels included; the last is that of all."""
+        count = max(self.layer.values()) + 1
+        widths = [0.0] * count
+        for key, k in self.layer.items():
+            widths[k] = max(widths[k], self.blocks[key].width)
+        return tuple(accumulate((wide + CHANNEL for wide in widths), initial=0.0))
+
+    @property
+    def count(self) -> int:
+        """Number of layers."""
+        return len(self.reach) - 1
 
 
 def pieces(blocks: Mapping[str, Block], edges: Sequence[Edge]) -> tuple[Piece, ...]:
@@ -47,13 +68,22 @@ def page(found: Sequence[Piece], aspect: float, weigh: Weigh) -> Scene:
     """Return the picture that can be drawn largest on a page of this aspect (width by height)."""
     best: Scene | None = None
     best_size = 0.0
-    widest = max((_guess(piece, range(_count(piece))) for piece in found), default=0.0)
+    widest = max((piece.reach[-1] for piece in found), default=0.0)
+    drawn: dict[tuple[int, tuple[int, ...]], list[Scene]] = {}
     for wide in WIDTHS:
-        trial = _filled([scene for piece in found for scene in _rows(piece, wide, weigh)], wide)
-        size = max(trial.width, trial.height * aspect)
+        scenes: list[Scene] = []
+        for k, piece in enumerate(found):
+            cuts = _cuts(piece, wide)
+            if (k, cuts) not in drawn:
+                rows = [_row(piece, range(first, last), weigh) for first, last in pairwise(cuts)]
+                drawn[k, cuts] = [scene for row in rows for scene in row]
+            scenes += drawn[k, cuts]
+        trial = _filled(scenes, wide)
+        # what stays below ROOMY is drawn equally large: then the fewest rows are best
+        size = max(trial.width, trial.height * aspect, ROOMY) + SCENE_COST * len(scenes)
         if best is None or size < best_size - 1e-9:
             best, best_size = trial, size
-        if wide > widest + FLAGS and wide > 30:
+        if wide > max(widest + FLAGS, WIDTHS[4]):
             break
     if best is None:
         message = "there is nothing to draw"
@@ -61,31 +91,11 @@ def page(found: Sequence[Piece], aspect: float, weigh: Weigh) -> Scene:
     return best
 
 
-def _count(piece: Piece) -> int:
-    return max(piece.layer.values()) + 1
-
-
-def _guess(piece: Piece, layer: range) -> float:
-    return sum(
-        max((piece.blocks[key].width for key, at in piece.layer.items() if at == k), default=0.0) + CHANNEL
-        for k in layer
-    )
-
-
-def _rows(piece: Piece, wide: float, weigh: Weigh) -> list[Scene]:
-    """Cut a piece into rows that are no wider than the page, where that is possible."""
-    cuts = _cuts(piece, wide)
-    scenes = []
-    for first, last in pairwise(cuts):
-        scenes += _row(piece, range(first, last), weigh)
-    return scenes
-
-
-def _cuts(piece: Piece, wide: float) -> list[int]:
+def _cuts(piece: Piece, wide: float) -> tuple[int, ...]:
     """Return the first layer of each row, and the number of layers: few cut wires, rows of even length."""
-    count = _count(piece)
-    if _guess(piece, range(count)) <= wide:
-        return [0, count]
+    count, reach = piece.count, piece.reach
+    if reach[-1] <= wide:
+        return (0, count)
     crossing = [
         len({edge.net for edge in (*piece.edges, *piece.back) if _cut(piece, edge, k)}) for k in range(count + 1)
     ]
@@ -94,17 +104,17 @@ def _cuts(piece: Piece, wide: float) -> list[int]:
     came = [0] * (count + 1)
     for end in range(1, count + 1):
         for start in range(end):
-            used = _guess(piece, range(start, end))
-            if used > room and end - start > 2:
+            used = reach[end] - reach[start]
+            if used > room and end - start > FEWEST:
                 continue
             unused = 0.0 if end == count else ((room - used) / room) ** 2
-            trial = cost[start] + unused + (CUT_COST * crossing[end] + 0.5 if end < count else 0.0)
+            trial = cost[start] + unused + (CUT_COST * crossing[end] + ROW_COST if end < count else 0.0)
             if trial < cost[end]:
                 cost[end], came[end] = trial, start
     cuts = [count]
     while cuts[-1] > 0:
         cuts.append(came[cuts[-1]])
-    return cuts[::-1]
+    return tuple(cuts[::-1])
 
 
 def _cut(piece: Piece, edge: Edge, k: int) -> bool:
