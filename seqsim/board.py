@@ -175,13 +175,15 @@ class Board:
             Go on through rails that are up, to the supplies.
         """
         from seqsim.errors import SeqsimError
-        from seqsim.logic import explain, explain_readings
+        from seqsim.logic import explain
 
         names = _listed(faults)
         if readings is None and not read:
             return explain(self.name, self.circuit, node, state, names, deep=deep)
         if names:
             raise SeqsimError("give faults or readings, not both: readings are explained beside the healthy board")
+        from seqsim.logic.measured import explain_readings
+
         taken = self.read(readings, read)
         return explain_readings(self.name, self.circuit, taken.readings, node, state, meter=taken.meter, deep=deep)
 
