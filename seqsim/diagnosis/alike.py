@@ -39,6 +39,11 @@ class Alike:
     group: Mapping[str, int]
     members: Mapping[int, tuple[str, ...]]
 
+    @classmethod
+    def of(cls, members: Mapping[int, tuple[str, ...]]) -> Alike:
+        """Return the groups with these members."""
+        return cls({name: group for group, names in members.items() for name in names}, members)
+
 
 def on_offer(circuit: Circuit) -> Iterator[Probe]:
     """Yield the readings that anyone would take: every net, and both sides of copper, powered and not."""
@@ -137,5 +142,4 @@ def _groups(hypotheses: Sequence[Hypothesis], alike: Bools) -> Alike:
                 break
         else:
             cliques.append([k])
-    members = {g: tuple(hypotheses[k].name for k in clique) for g, clique in enumerate(cliques)}
-    return Alike({name: g for g, names in members.items() for name in names}, members)
+    return Alike.of({g: tuple(hypotheses[k].name for k in clique) for g, clique in enumerate(cliques)})

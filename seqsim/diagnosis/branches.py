@@ -108,7 +108,7 @@ class _Brancher:
         off = all_off(bench.levels.system)
         # every device held on at once is no state of a board: only what rules remember starts on
         on = State(healthy.conducting, np.ones_like(healthy.above), np.ones_like(healthy.ratios))
-        for start in (healthy, off, on):
+        for start in (off, on):
             trial = bench.run(self.variants, [carried(start, v) for v in self.variants])
             for k, variant in enumerate(self.variants):
                 if trial.steadiness[k] != STEADY or solved.steadiness[k] != STEADY:
@@ -161,21 +161,17 @@ class _Brancher:
             solved = self.main[state]
             for i, listener in enumerate(self.inputs):
                 node = variant.node(listener.terminal)
-                if node < 0 or solved.ohms[k, i] < FLOATING_OHMS or not self._matters(listener, state):
+                if node < 0 or solved.ohms[k, i] < FLOATING_OHMS or not self.desk.circuit.power_states[state].on:
                     continue
                 low, high = islands.setdefault(node, ({}, {}))
                 for side, above in ((low, False), (high, True)):
                     held: tuple[Patch, ...] = tuple(SetSide(owner, row, above) for owner, row in listener.rows)
                     if not held:
-                        held = (Bridge(listener.terminal, self._extreme(state, above), TIE_SIEMENS),)
+                        held = (Bridge(listener.terminal, self._extreme(state, above=above), TIE_SIEMENS),)
                     side[state] = (*side.get(state, ()), *held)
         return list(islands.values())[:MOST_ISLANDS]
 
-    def _matters(self, listener: Listener, state: str) -> bool:
-        """Tell whether anything is applied, so that an input can decide something."""
-        return bool(listener) and bool(self.desk.circuit.power_states[state].on)
-
-    def _extreme(self, state: str, above: bool) -> str:
+    def _extreme(self, state: str, *, above: bool) -> str:
         """Return the net of the highest supply that is applied, or ground."""
         on = [self.desk.circuit.supplies[name] for name in self.desk.circuit.power_states[state].on]
         best = max(on, key=lambda supply: supply.volts, default=None)

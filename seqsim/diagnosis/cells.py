@@ -63,19 +63,19 @@ def rough(predictions: Predictions, noise: Noise) -> Floats:
     """Return a slip-tolerant χ² (i,) of every item under a wide spread; words count nothing."""
     if not len(predictions.tips):
         return np.zeros(0)
-    wide = _rough_deviation(predictions.tips, predictions.restless, noise)
-    return np.where(predictions.good, _slip_tolerant(predictions.tips, wide, noise), np.inf)
+    score = _rough_score(predictions.tips, predictions.restless, 0.0, noise)
+    return np.where(predictions.good, score, np.inf)
 
 
-def _rough_deviation(tips: Floats, restless: Floats | Bools, noise: Noise) -> Floats:
-    square = np.diag(noise.covariance) + (ROUGH_SHARE * tips) ** 2 + _rough_volts(noise) ** 2
-    return np.asarray(np.sqrt(square) + RESTLESS_SHARE * noise.span * restless)
+def _rough_score(tips: Floats, restless: Floats | Bools, own: Floats | float, noise: Noise) -> Floats:
+    """Return χ² (i,) with the worst reading counting no more than a slip.
 
-
-def _slip_tolerant(tips: Floats, deviation: Floats, noise: Noise) -> Floats:
-    """Return χ² (i,) with the worst reading counting no more than a slip."""
-    z = np.where(noise.number, (tips - noise.observed) / deviation, 0.0) ** 2
-    ordered = np.sort(z, axis=1)
+    A board that oscillates may read anything, and pays for that: a broad density is a low one.
+    """
+    narrow = np.sqrt(np.diag(noise.covariance) + (ROUGH_SHARE * tips) ** 2 + _rough_volts(noise) ** 2)
+    wide = narrow + RESTLESS_SHARE * noise.span * restless
+    z = ((tips - noise.observed) / (wide + own)) ** 2 + 2 * np.log(wide / narrow)
+    ordered = np.sort(np.where(noise.number, z, 0.0), axis=1)
     return np.asarray(ordered[:, :-1].sum(axis=1) + np.minimum(ordered[:, -1], 9.0))
 
 
@@ -144,10 +144,8 @@ def in_the_running(cells: Sequence[Cell], branches: Sequence[Branch], noise: Noi
     if not cells:
         return []
     means = np.stack([cell.mean for cell in cells])
-    own = np.stack([np.diag(cell.own) for cell in cells])
-    restless = np.stack([cell.restless for cell in cells])
-    deviation = _rough_deviation(means, restless, noise) + np.sqrt(own)
-    score = _slip_tolerant(means, deviation, noise)
+    own = np.sqrt(np.stack([np.diag(cell.own) for cell in cells]))
+    score = _rough_score(means, np.stack([cell.restless for cell in cells]), own, noise)
     return [
         cell for cell, value in zip(cells, score, strict=True)
         if value <= score.min() + LEAD or branches[cell.branch].hypothesis == 0
@@ -189,7 +187,7 @@ def weigh(
 ) -> Scored:  # fmt: skip
     """Return the fit of one cell: its numbers as a Gaussian, each word by its chance given the numbers."""
     numbers = np.flatnonzero(noise.number)
-    words = np.flatnonzero(~noise.number.astype(np.bool_))
+    words = np.flatnonzero(~noise.number)
     result = fit(
         noise.observed[numbers], cell.mean[numbers], covariance[np.ix_(numbers, numbers)], slip[numbers],
         noise.span[numbers],
@@ -197,7 +195,7 @@ def weigh(
     chances = np.zeros(len(measurements))
     if len(words):
         mean, deviation = conditional(covariance, cell.mean, noise.observed[numbers], numbers, words)
-        for k, (at, sd) in zip(words, zip(mean, deviation, strict=True), strict=True):
+        for k, at, sd in zip(words.tolist(), mean.tolist(), deviation.tolist(), strict=True):
             chances[k] = np.log(
                 _chance(measurements[k], float(at), float(sd), float(ohms[k]), cell, int(k), slip, largest)
             )

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from seqsim.network.network import Floats
+from seqsim.network.network import Floats, Ints
 
 LOG_2PI = float(np.log(2 * np.pi))
 
@@ -75,7 +75,7 @@ def misfits(residuals: Floats, precision: Floats, slip: Floats, span: Floats) ->
 
 
 def conditional(
-    covariance: Floats, mean: Floats, known: Floats, known_at: Floats, wanted_at: Floats
+    covariance: Floats, mean: Floats, known: Floats, known_at: Ints, wanted_at: Ints
 ) -> tuple[Floats, Floats]:
     """Return mean and standard deviation of entries of a Gaussian, each given the values of others.
 

@@ -79,7 +79,7 @@ def oddness(cells: Sequence[Scored], noise: Noise, slip: Floats) -> float:
     weights = np.array([cell.cell.weight for cell in cells])
     drawn = random.choice(len(cells), SIMULATED, p=weights / weights.sum())
     grid = np.ix_(numbers, numbers)
-    precisions = [np.linalg.inv(cell.covariance[grid]) for cell in cells]
+    precisions: list[Floats] = [np.asarray(np.linalg.inv(cell.covariance[grid])) for cell in cells]
     boards = np.zeros((SIMULATED, len(numbers)))
     for k, cell in enumerate(cells):
         chosen = np.flatnonzero(drawn == k)
@@ -104,4 +104,4 @@ def oddness(cells: Sequence[Scored], noise: Noise, slip: Floats) -> float:
 def none_of_these(oddness: float) -> float:
     """Return the probability of none of these for readings of a given oddness under the best hypothesis."""
     factor = NONE_SCALE * max(oddness, 1e-300) ** NONE_POWER
-    return NONE_PRIOR * factor / (NONE_PRIOR * factor + 1 - NONE_PRIOR)
+    return float(NONE_PRIOR * factor / (NONE_PRIOR * factor + 1 - NONE_PRIOR))

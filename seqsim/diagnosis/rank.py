@@ -17,6 +17,7 @@ from seqsim.diagnosis.posterior import Posterior, posterior
 from seqsim.diagnosis.predict import Branch, Predictions, Predictor
 from seqsim.diagnosis.report import ranking
 from seqsim.diagnosis.result import Ranking
+from seqsim.diagnosis.shelf import kept_or
 from seqsim.diagnosis.spread import Noise, model_latents, noise
 from seqsim.network.network import Floats, Ints
 from seqsim.readings import Reading, Readings, measurement
@@ -99,7 +100,7 @@ def diagnose(
     weighed = posterior(hypotheses, branches, scored, noisy, slip)
     return Diagnosis(
         at, hypotheses, tuple(branches), measurements, noisy, tuple(scored), _healthy(scored, branches), weighed,
-        alike or look_alikes(at, hypotheses),
+        alike or kept_or(circuit, lambda: look_alikes(at, known_faults)),
     )  # fmt: skip
 
 

@@ -9,13 +9,13 @@ import numpy as np
 
 from seqsim.diagnosis.conditions import Condition
 from seqsim.network import Effect, Knob, Network, Turned
-from seqsim.network.network import Floats
+from seqsim.network.network import Bools, Floats
 from seqsim.readings.measurement import Measurement
 from seqsim.readings.outcome import Number
 from seqsim.solver.batch import Latents, latents_of
 
 SATURATION_SD = 0.02
-"""Standard deviation (V) of each base-collector junction beside its base-emitter junction: what three chords miss of a
+"""Standard deviation (V) of each base-collector junction beside its base-emitter junction: what chords miss of a
 saturated switch, 10 to 40 mV against SPICE with the same parameters (measured on the library's boards)."""
 RESIDUAL_VOLTS = 0.008
 RESIDUAL_SHARE = 0.003
@@ -53,7 +53,7 @@ class Noise:
     observed: Floats
     covariance: Floats
     span: Floats
-    number: Floats
+    number: Bools
 
 
 def noise(measurements: Sequence[Measurement], conditions: Sequence[Condition], tips: Floats) -> Noise:
@@ -85,7 +85,7 @@ def noise(measurements: Sequence[Measurement], conditions: Sequence[Condition], 
 
 
 def _residual(
-    measurements: Sequence[Measurement], conditions: Sequence[Condition], observed: Floats, number: Floats
+    measurements: Sequence[Measurement], conditions: Sequence[Condition], observed: Floats, number: Bools
 ) -> Floats:
     """Return the residual's covariance: two readings of one pair of places in one condition share it."""
     count = len(measurements)
