@@ -27,6 +27,8 @@ SLIP = 0.01
 """Chance that a reading is a slip: a wrong pin, a wrong range, a wrong line."""
 SLIP_REPEATED = 1e-4
 """The same once a reading was taken twice and came out alike."""
+COMMON_WITHIN, COMMON_SHARE = 0.2, 0.02
+"""A level is common when this share of all branches comes this near to it (our judgement)."""
 COARSE_POINTS, FINE_POINTS = 6, 32
 """Severities of a branch: to see whether it is in the running, and then."""
 
@@ -94,7 +96,7 @@ def diagnose(
     healthy = [k for k, branch in enumerate(branches) if branch.hypothesis == 0]
     wanted = np.union1d(chosen, healthy).astype(np.int64)
     cells = in_the_running(list(cells_of(predictions, branches, wanted, limits_of(measurements))), branches, noisy)
-    largest = _largest(measurements, predictions)
+    largest = _largest(measurements, coarse)
     predictor = Predictor(replace(at, network=known), predictor.conditions, len(measurements))
     scored = score(predictor, predictions, branches, cells, measurements, noisy, latents, slip, largest)
     weighed = posterior(hypotheses, branches, scored, noisy, slip)
@@ -123,9 +125,18 @@ def _slips(readings: Sequence[Reading]) -> Floats:
 
 
 def _largest(measurements: Sequence[Measurement], predictions: Predictions) -> Floats:
-    """Return the largest displayed value that is predicted for each reading."""
-    tips = predictions.tips[predictions.good]
-    if not len(tips):
-        return np.ones(len(measurements))
-    shown = [each.convert(tips[:, k]) for k, each in enumerate(measurements)]
-    return np.array([float(np.max(s[np.isfinite(s)], initial=0.0)) for s in shown])
+    """Return the largest displayed value that is common among the predictions of each reading.
+
+    `high` is meant in the terms of a node's own swing: the few branches that join it to a far supply do not count.
+    """
+    tips = predictions.tips[predictions.good & ~predictions.restless.any(axis=1)]
+    return np.array([_common(each.convert(tips[:, k])) for k, each in enumerate(measurements)])
+
+
+def _common(shown: Floats) -> float:
+    """Return the largest value that has its share of all others within a fifth of it."""
+    values = np.sort(shown[np.isfinite(shown)])
+    low = np.searchsorted(values, values * (1 - COMMON_WITHIN))
+    high = np.searchsorted(values, values * (1 + COMMON_WITHIN), side="right")
+    common = values[(high - low >= COMMON_SHARE * len(values)) & (values > 0)]
+    return float(common[-1]) if len(common) else float(values[-1]) if len(values) else 1.0

@@ -129,6 +129,8 @@ def _predictions(found: Diagnosis, h: int, best: Scored) -> list[Predicted]:
         mean, sd = conditional(best.covariance, best.cell.mean, found.noise.observed[others], others, np.array([k]))
         mean, sd = best.cell.mean[[k]], np.sqrt(np.diag(best.covariance)[[k]])
         low, middle, high = _shown(each, float(mean[0]), float(sd[0]))
+        if best.cell.restless[k] > 0.5:  # an average over an oscillation is no reading to compare with
+            low = middle = high = None
         if found.noise.number[k]:
             place = int(np.flatnonzero(numbers == k)[0])
             off = abs(float(best.fit.standard[place]))

@@ -20,6 +20,8 @@ saturated switch, 10 to 40 mV against SPICE with the same parameters (measured o
 RESIDUAL_VOLTS = 0.008
 RESIDUAL_SHARE = 0.003
 """Model error of a voltage that no latent explains: the larger of volts and share of the reading (measured)."""
+RESIDUAL_TEST = 0.002
+"""The same (V) between the tips of a meter that tests with a few tenths of a volt."""
 RESIDUAL_OHMS = 0.01
 """The same for resistance and current, as a share."""
 
@@ -67,7 +69,7 @@ def noise(measurements: Sequence[Measurement], conditions: Sequence[Condition], 
     gains: dict[str, Floats] = {}
     for k, each in enumerate(measurements):
         if not isinstance(each.observed, Number):
-            covariance[k, k] = RESIDUAL_VOLTS**2
+            covariance[k, k] = (RESIDUAL_VOLTS if each.kind.live else RESIDUAL_TEST) ** 2
             continue
         shown = each.observed.value
         number[k] = True
