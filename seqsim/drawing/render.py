@@ -32,7 +32,13 @@ def render(scene: Scene, form: str, unit_inches: float, title: str) -> bytes:
         "png": {"Software": "seqsim", "Title": printable(title).encode("latin-1", "replace").decode("latin-1")},
         "pdf": {"CreationDate": None, "Creator": "seqsim", "Producer": None, "Title": title},
     }
-    settings: Any = {"svg.hashsalt": HASH_SALT, "svg.fonttype": "path", "path.simplify": False, "hatch.linewidth": 0.6}
+    settings: Any = {
+        "svg.hashsalt": HASH_SALT,
+        "svg.fonttype": "path",
+        "path.simplify": False,
+        "text.hinting": "none",
+        "hatch.linewidth": 0.6,
+    }
     with mpl.rc_context(settings):
         figure = _figure(scene, unit_inches)
         out = BytesIO()
