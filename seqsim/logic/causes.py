@@ -250,7 +250,7 @@ def following(situation: Situation, reference: Reference, label: str) -> dict[st
             if not passed or there in found or there == label or situation.node(there) in situation.grounds:
                 continue
             if not _independent(situation, reference, branch):
-                found[there] = (*via, branch.owner)
+                found[there] = (*via, branch.owner or branch.fault)
                 waiting.append((there, found[there]))
     return found
 

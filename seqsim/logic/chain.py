@@ -80,6 +80,11 @@ def chain(situation: Situation, reference: Reference, label: str, *, deep: bool)
     return Chain(tuple(steps), bool(waiting))
 
 
+def first_step(situation: Situation, reference: Reference, label: str) -> Step:
+    """Return the step at a net or cut-off piece by itself."""
+    return _step(situation, reference, label, 0, BySide.at(reference, situation, label))
+
+
 def _step(situation: Situation, reference: Reference, label: str, depth: int, criterion: Criterion) -> Step:
     node = situation.node(label)
     grounded = node in situation.grounds

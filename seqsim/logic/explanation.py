@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from seqsim.circuit import Circuit
@@ -57,6 +57,7 @@ class Explanation(Result):
             "node": self.place,
             "volts": first.volts,
             "level": _level(first),
+            "applied": applied(self.situation),
             "oscillates": list(self.situation.levels.loop),
             "healthy_volts": self.healthy_volts,
             "deep": self.deep,
@@ -114,6 +115,9 @@ def explain(
     node = now.node(point_)
     label = now.label_of.get(node, GROUND)
     links = chain(now, reference, label, deep=deep)
+    if not applied(now):
+        # that each supply is absent is no chain of causes, and every one of them would have to be named
+        links = Chain((replace(links.steps[0], causes=()),), cut=False)
     healthy = None
     if now.faults:
         healthy = reference.states[now.state].at(point_.removesuffix("/pad"))
@@ -122,6 +126,12 @@ def explain(
         changes = tuple(flip for flip in changes if not any(_at_rail(now, change) for change in flip.changes))
     shown = place or circuit.target or point_
     return Explanation(name, shown, now, reference, links, changes, deep, healthy)
+
+
+def applied(now: Situation) -> bool:
+    """Tell whether anything is connected in this state."""
+    gates = now.network.gate_index
+    return any(bool(now.static[gates[supply.applied]]) for supply in now.circuit.supplies.values())
 
 
 def _at_rail(now: Situation, change: Change) -> bool:

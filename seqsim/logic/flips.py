@@ -93,8 +93,17 @@ def _found(situation: Situation, links: Chain) -> tuple[Flip, ...]:
                     found.append(flip)
     if outside and not any(flip.changes[0].what in OUTSIDE for flip in found):
         found += _together(situation, side, now, outside)
-    found.sort(key=lambda flip: (len(flip.changes), flip.changes[0].what == "fault", flip.changes[0].moved))
-    return tuple(found)
+    kept: dict[tuple[tuple[str, str, bool], ...], Flip] = {}
+    for flip in sorted(found, key=_size):
+        # of two devices that one net turns over, the one that needs less tells it
+        key = tuple((c.what, c.place, c.to_volts is not None and c.to_volts > c.volts) for c in flip.changes)
+        kept.setdefault(key, flip)
+    return tuple(kept.values())
+
+
+def _size(flip: Flip) -> tuple[int, bool, float]:
+    """Order flips: the fewest changes first, repairs after what the board has, then volts at the control."""
+    return len(flip.changes), flip.changes[0].what == "fault", flip.changes[0].moved
 
 
 OUTSIDE = ("apply", "take away", "open", "close")

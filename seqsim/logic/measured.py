@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from seqsim.circuit import Circuit, Copper, copper_patches, resolve_place
 from seqsim.faults import probe_cautions
-from seqsim.logic.branches import branches
-from seqsim.logic.causes import STIFF_OHMS, held
-from seqsim.logic.chain import Chain, chain
+from seqsim.logic.causes import STIFF_OHMS, following, held
+from seqsim.logic.chain import Chain, Step, chain, first_step
 from seqsim.logic.explanation import Explanation
 from seqsim.logic.flips import flips
 from seqsim.logic.reference import Reference
@@ -195,6 +194,17 @@ class _Comparing:
             agrees=abs(volts - expected) <= tolerance,
         )  # fmt: skip
 
+    def step(self, label: str) -> Step | None:
+        """Return the step at a net, also where the chain of the target does not go through it."""
+        memo = self.healthy.memo
+        if ("step", label) not in memo:
+            found = self.links.step(label)
+            if found is None and self.healthy.node(label) not in self.healthy.grounds:
+                found = first_step(self.healthy, self.reference, label)
+            memo["step", label] = found
+        step: Step | None = memo["step", label]
+        return step
+
     def spread(self, node: int) -> float:
         """Standard deviation (V) of a node among healthy boards."""
         memo = self.healthy.memo
@@ -213,7 +223,7 @@ class _Comparing:
         found: list[Mark] = []
         waiting, seen = [mark.label], {mark.label}
         while waiting:
-            step = self.links.step(waiting.pop(0))
+            step = self.step(waiting.pop(0))
             for cause in () if step is None else step.causes:
                 for pin, _ in cause.towards:
                     there = self.healthy.label_of.get(self.healthy.node(pin))
@@ -230,6 +240,9 @@ class _Comparing:
     def followed(self, mark: Mark, marks: list[Mark]) -> Mark:
         """Return the mark of a wrong reading with what the readings behind it predict for its place."""
         behind = self.behind(mark, marks)
+        if not behind and not self.ask(mark):
+            # what it hangs on is nothing that could be read: the board's edge
+            return replace(mark, predicted=mark.expected, follows=False)
         if not behind:
             return mark
         if behind[0].label == mark.label:
@@ -243,10 +256,8 @@ class _Comparing:
         middle = self.reference.swing(self.healthy, mark.label).middle
         near = abs(predicted - mark.volts) <= mark.tolerance
         same = (predicted > middle) == (mark.volts > middle) and (mark.expected > middle) != (mark.volts > middle)
-        return Mark(
-            mark.reading, mark.place, mark.label, mark.depth, mark.volts, mark.expected, mark.tolerance, mark.agrees,
-            predicted, near or same, tuple(other.place for other in behind),
-        )  # fmt: skip
+        places = tuple(other.place for other in behind)
+        return replace(mark, predicted=predicted, follows=near or same, behind=places)
 
     def broken(self, mark: Mark) -> Break:
         return Break(mark.place, mark.volts, mark.expected, mark.behind, tuple(self.between(mark)))
@@ -265,19 +276,26 @@ class _Comparing:
         nets, waiting = {mark.label}, [mark.label]
         stop = {place.net for place in behind}
         while waiting:
-            step = self.links.step(waiting.pop(0))
+            step = self.step(waiting.pop(0))
             for cause in () if step is None else step.causes:
                 for pin, _ in cause.towards:
                     there = self.healthy.label_of.get(self.healthy.node(pin), GROUND)
-                    if there not in nets | stop and self.links.step(there) is not None:
+                    if there not in nets | stop:
                         nets.add(there)
                         waiting.append(there)
-        parts = [branch.owner for net in nets for branch in branches(self.healthy, net)]
-        return list(dict.fromkeys([*parts, *(c.name for c in self.circuit.copper.values() if c.net in nets | stop)]))
+        hanging = {there for net in nets for there in following(self.healthy, self.reference, net)}
+        return self.on(nets | hanging, nets | stop)
+
+    def on(self, nets: set[str], tracks: set[str]) -> list[str]:
+        """Parts and supplies that lie on nets, and the named copper of ``tracks``, in the order of the file."""
+        pins = self.circuit.pins()
+        owners = [pin.partition(".")[0].partition(":")[0] for pin, net in pins.items() if net in nets]
+        copper = [each.name for each in self.circuit.copper.values() if each.net in tracks]
+        return list(dict.fromkeys([*owners, *copper]))
 
     def ask(self, mark: Mark) -> list[str]:
         """Nets to measure next: what the place of a wrong reading hangs on."""
-        step = self.links.step(mark.label)
+        step = self.step(mark.label)
         if step is None:
             return []
         pins = [pin for cause in step.causes for pin, _ in cause.towards]

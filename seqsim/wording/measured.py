@@ -35,6 +35,8 @@ def _verdict(mark: Fields) -> str:
         return "as it should be"
     if mark["follows"] is None:
         return "wrong; nothing that it hangs on was read"
+    if not mark["behind"]:
+        return "wrong, and hangs on nothing that could be read"
     behind = ", ".join(mark["behind"])
     if mark["follows"]:
         return f"wrong, and follows from {behind}"
@@ -42,6 +44,9 @@ def _verdict(mark: Fields) -> str:
 
 
 def _break(each: Fields) -> str:
+    if not each["behind"]:
+        instead = f"{volts(each['volts'])} instead of {volts(each['expected'])}"
+        return f"The break is at {each['place']}, which reads {instead}. There lie: {', '.join(each['between'])}."
     return (
         f"The break is between {' and '.join(each['behind'])} and {each['place']}, which reads {volts(each['volts'])} "
         f"instead of {volts(each['expected'])}. There lie: {', '.join(each['between'])}."

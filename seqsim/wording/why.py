@@ -46,6 +46,8 @@ def why_text(fields: Fields) -> RenderableType:
             "it is so on a healthy board, too" if same else f"on a healthy board it is {volts(fields['healthy_volts'])}"
         )
         items.append(f"{what[:1].upper()}{what[1:]}.")
+    if not fields["applied"]:
+        items.append("Nothing is applied in this state: each level is what leakage to ground leaves.")
     for step in fields["steps"]:
         items += ["", *step_text(step)]
     if fields["left_out"]:
@@ -60,9 +62,10 @@ def why_text(fields: Fields) -> RenderableType:
 
 def step_text(step: Fields) -> list[RenderableType]:
     """Return one node of the chain: its level and who makes it, then what decides that."""
-    items: list[RenderableType] = [
-        Text.assemble((step["node"], "bold"), f" is {volts(step['volts'])}: {level_text(step)}.")
-    ]
+    why = "this is what was read here" if step["read_here"] else level_text(step)
+    items: list[RenderableType] = [Text.assemble((step["node"], "bold"), f" is {volts(step['volts'])}: {why}.")]
+    if step["read_here"]:
+        return items
     given = [cause for cause in step["causes"] if cause["given"]]
     items += [indented(Text(cause_text(cause, step))) for cause in step["causes"] if not cause["given"]]
     if given:
