@@ -41,6 +41,9 @@ _PREFIX = {
     "p": 1e-12, "n": 1e-9, "u": 1e-6, "µ": 1e-6, "μ": 1e-6, "m": 1e-3, "": 1.0,
     "k": 1e3, "K": 1e3, "M": 1e6, "G": 1e9,
 }  # fmt: skip
+_SHOWN = (("G", 1e9), ("M", 1e6), ("k", 1e3), ("", 1.0), ("m", 1e-3), ("µ", 1e-6), ("n", 1e-9))
+ROUNDS_UP = 0.9995
+"""Share of a prefix from which three digits round to it."""
 _NUMBER = re.compile(r"([+-]?)(\d+(?:\.\d*)?|\.\d+)(?:[eE]([+-]?\d+))?")
 _SPLIT = re.compile(r"([+-]?\d+)([pnuµμmkKMGRrVΩ])(\d+)")
 
@@ -109,13 +112,8 @@ def format_quantity(value: float, unit: Unit, digits: int = 3) -> str:
         return f"{value * 100:.{digits}g} %"
     if value == 0:
         return f"0 {unit.value}".strip()
-    magnitude = abs(value)
-    for prefix, scale in (("G", 1e9), ("M", 1e6), ("k", 1e3), ("", 1.0), ("m", 1e-3), ("µ", 1e-6), ("n", 1e-9)):
-        if magnitude >= scale * 0.9995:
-            break
-    else:
-        prefix, scale = "p", 1e-12
     if unit is Unit.NUMBER:
         return f"{value:.{digits}g}"
+    prefix, scale = next((known for known in _SHOWN if abs(value) >= known[1] * ROUNDS_UP), ("p", 1e-12))
     shown = f"{value / scale:.{digits}g}"
     return f"{shown} {prefix}{unit.value}"
