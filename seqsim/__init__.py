@@ -43,12 +43,12 @@ def load(circuit: str | PathLike[str]) -> Board:
 
 
 def draw(result: Any, **options: Any) -> Picture:
-    """Return the picture of a board, of its levels in one power state or a list of them, or of a ranking.
+    """Return the picture of a board, of its levels in one power state or a list of them, a ranking, or an explanation.
 
     Parameters
     ----------
     result
-        A `Board`, or what `Board.levels` and `Board.rank` return.
+        A `Board`, or what `Board.levels`, `Board.rank` and `Board.why` return.
     options
         For a board: those of `Board.draw`.
 

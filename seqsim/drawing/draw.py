@@ -20,18 +20,25 @@ from seqsim.wording.tables import count
 
 @singledispatch
 def draw(result: Any) -> Picture:
-    """Return the picture of a result: levels (one, or a list of them), or a ranking.
+    """Return the picture of a result: levels (one, or a list of them), a ranking, or why a node is at its level.
 
     Raises
     ------
     PictureError
         If there is no picture of such a thing.
     """
+    from seqsim.logic import Explanation
+
+    if isinstance(result, Explanation):
+        board = result.situation
+        return draw_chain(result.name, board.circuit, state=board.state, faults=board.faults, node=result.place)
     fields = result.to_dict() if hasattr(result, "to_dict") else {}
     if {"hypotheses", "none_of_these", "readings"} <= fields.keys():
         return draw_ranking(fields)
     what = type(result).__name__
-    raise PictureError(f"there is no picture of a {what}; draw a board, its levels, or a ranking", got=what)
+    raise PictureError(
+        f"there is no picture of a {what}; draw a board, its levels, a ranking, or an explanation", got=what
+    )
 
 
 @draw.register

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -26,8 +27,10 @@ SCENE_COST = 0.05
 FEWEST = 2
 """Layers that a row holds even where they are wider than the page."""
 ROW_GAP, PIECE_GAP = 0.7, 0.9
-WIDTHS = (14.0, 18.0, 22.0, 26.0, 30.0, 35.0, 40.0, 46.0, 54.0, 64.0, 80.0, 100.0)
+WIDTHS = (14.0, 18.0, 22.0, 26.0, 30.0, 35.0, 40.0, 46.0, 54.0, 64.0, 80.0, 100.0, 125.0, 160.0, 200.0)
 """Widths of the page that are tried."""
+ROW_HEIGHT, NARROWER, WIDER = 6.0, 1.4, 1.6
+"""Usual height of a row, and how far from the width that it asks for trials go (our judgement)."""
 
 
 @dataclass(frozen=True)
@@ -68,27 +71,29 @@ def page(found: Sequence[Piece], aspect: float, weigh: Weigh) -> Scene:
     """Return the picture that can be drawn largest on a page of this aspect (width by height)."""
     best: Scene | None = None
     best_size = 0.0
-    widest = max((piece.reach[-1] for piece in found), default=0.0)
-    drawn: dict[tuple[int, tuple[int, ...]], list[Scene]] = {}
-    for wide in WIDTHS:
+    drawn: dict[tuple[int, int, int], list[Scene]] = {}
+    for wide in _widths(found, aspect):
         scenes: list[Scene] = []
         for k, piece in enumerate(found):
-            cuts = _cuts(piece, wide)
-            if (k, cuts) not in drawn:
-                rows = [_row(piece, range(first, last), weigh) for first, last in pairwise(cuts)]
-                drawn[k, cuts] = [scene for row in rows for scene in row]
-            scenes += drawn[k, cuts]
+            for first, last in pairwise(_cuts(piece, wide)):
+                if (k, first, last) not in drawn:
+                    drawn[k, first, last] = _row(piece, range(first, last), weigh)
+                scenes += drawn[k, first, last]
         trial = _filled(scenes, wide)
         # what stays below ROOMY is drawn equally large: then the fewest rows are best
         size = max(trial.width, trial.height * aspect, ROOMY) + SCENE_COST * len(scenes)
         if best is None or size < best_size - 1e-9:
             best, best_size = trial, size
-        if wide > max(widest + FLAGS, WIDTHS[4]):
-            break
     if best is None:
         message = "there is nothing to draw"
         raise ValueError(message)
     return best
+
+
+def _widths(found: Sequence[Piece], aspect: float) -> list[float]:
+    """Return the widths that are worth a trial: around that at which rows of usual height fill the page."""
+    full = math.sqrt(sum(piece.reach[-1] for piece in found) * ROW_HEIGHT * aspect)
+    return [wide for wide in WIDTHS if full / NARROWER <= wide <= max(full * WIDER, ROOMY)] or [WIDTHS[-1]]
 
 
 def _cuts(piece: Piece, wide: float) -> tuple[int, ...]:

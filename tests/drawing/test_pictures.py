@@ -135,6 +135,16 @@ def test_ranking_without_a_leader() -> None:
     assert draw_ranking(ranking([])).to_bytes("svg")
 
 
+def test_why_as_a_picture() -> None:
+    """An explanation is drawn as the chain that decides its node, in its state and with its faults."""
+    picture = seqsim.draw(seqsim.load("double_inversion").why("WAKE_N", "asleep", "R3:open"))
+    assert "asleep, with R3:open" in picture.title
+    texts = picture.scene.texts()
+    assert any(text.startswith("what decides WAKE_N") for text in texts)
+    assert "Q1" in texts
+    assert "Q2" not in texts
+
+
 def test_alignment_of_texts() -> None:
     """A centred text extends as far to the left as to the right."""
     (left, _), (right, _) = Text((0.0, 0.0), "EN_BLOWER", align=Align.CENTRE).corners()
