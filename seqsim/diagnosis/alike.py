@@ -6,7 +6,7 @@ Two faults are alike when for every reading on offer the chance of mistaking one
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -58,10 +58,17 @@ def on_offer(circuit: Circuit) -> Iterator[Probe]:
         yield Probe(kind="ohms", place=place, state=OFF)
 
 
-def look_alikes(at: Desk, hypotheses: Sequence[Hypothesis], meter: Meter = METER) -> Alike:
-    """Return the groups of hypotheses of one mode each (healthy and the listed faults)."""
+def look_alikes(
+    at: Desk, hypotheses: Sequence[Hypothesis], meter: Meter = METER, offered: Iterable[Probe] | None = None
+) -> Alike:
+    """Return the groups of hypotheses of one mode each (healthy and the listed faults).
+
+    ``offered`` are the readings that can be had, if not all that anyone would take.
+    """
     single = [h for h in hypotheses if h.fault is not None or not h.name]
-    measurements = [measurement(at.circuit, probe, meter) for probe in on_offer(at.circuit)]
+    measurements = [
+        measurement(at.circuit, probe, meter) for probe in (on_offer(at.circuit) if offered is None else offered)
+    ]
     alike = np.ones((len(single), len(single)), dtype=np.bool_)
     for condition in conditions(measurements):
         _compare(at, single, condition, measurements, alike)
