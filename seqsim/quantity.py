@@ -74,10 +74,10 @@ def parse_quantity(text: str, unit: Unit) -> float:
         if suffix not in ("", "%"):
             raise _wrong(text, unit)
         return _finite(number / 100 if suffix else number, text, unit)
-    scale = _suffix_scale(suffix, unit)
-    if scale is None:
+    factor = _suffix_scale(suffix, unit)
+    if factor is None:
         raise _wrong(text, unit)
-    return _finite(number * scale, text, unit)
+    return _finite(number * factor, text, unit)
 
 
 def _suffix_scale(suffix: str, unit: Unit) -> float | None:
