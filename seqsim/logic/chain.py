@@ -73,7 +73,7 @@ def chain(situation: Situation, reference: Reference, label: str, *, deep: bool)
                 there = situation.label_of.get(situation.node(point))
                 if there is None or there in seen or situation.node(there) in situation.grounds:
                     continue
-                if not deep and stops(situation, cause, there):
+                if not deep and stops(situation, reference, cause, there):
                     continue
                 seen.add(there)
                 waiting.append((there, depth + 1, after or BySide.at(reference, situation, there)))
@@ -114,12 +114,16 @@ def _nominal(situation: Situation, label: str, passed: frozenset[str] = frozense
             yield from _nominal(situation, branch.far_label, passed | {label})
 
 
-def stops(situation: Situation, cause: Cause, there: str) -> bool:
-    """Tell whether a short chain ends before ``there``: at a rail that is up, or inside a regulator that works."""
+def stops(situation: Situation, reference: Reference, cause: Cause, there: str) -> bool:
+    """Tell whether a short chain ends before ``there``.
+
+    It does so at a rail that is up, and before an enable that never changes of a regulator whose output is up.
+    """
     if is_up(situation, there):
         return True
     part = situation.circuit.parts.get(cause.branch.owner)
     if part is None or cause.branch.way is not Way.CHIP or cause.what is not What.ROW or "OUT" not in part.pins:
         return False
     out = situation.label_of.get(situation.node(part.pin("OUT")))
-    return "IN" in part.pins and out is not None and is_up(situation, out)
+    works = "IN" in part.pins and out is not None and is_up(situation, out)
+    return works and not reference.moves(situation, there)

@@ -85,6 +85,12 @@ class Reference:
         node = int(self.network.terminal_node[self.network.terminal_index[pins[0]]])
         return self.network.node_names[node] if node >= 0 else "GND"
 
+    def moves(self, situation: Situation, label: str) -> bool:
+        """Tell whether the power states of the healthy board differ at a net or cut-off piece."""
+        net = self.net(situation, label)
+        volts = [levels.at(net) for levels in self.powered if net in self.network.node_index]
+        return max(volts, default=0.0) - min(volts, default=0.0) >= SWING
+
     def swing(self, situation: Situation, label: str) -> Swing:
         """Return what low and high are at a net or cut-off piece."""
         net = self.net(situation, label)

@@ -27,10 +27,11 @@ def healthy(name: str) -> Iterator[Explanation]:
         yield explain(name, circuit, None, state, reference=reference)
 
 
-def broken(name: str, every: int = 1, first: int = 0) -> Iterator[Explanation]:
-    """Yield why the target is as it is with every n-th single fault, in the last power state."""
+def broken(name: str, most: int | None = None) -> Iterator[Explanation]:
+    """Yield why the target is as it is with single faults, in the last power state: all, or about ``most`` of them."""
     circuit, reference = board(name)
-    for fault in single_faults(circuit)[first::every]:
+    faults = single_faults(circuit)
+    for fault in faults[:: 1 if most is None else max(1, len(faults) // most)]:
         patches = fault.patches(middle(fault.severity))
         try:
             yield explain(name, circuit, None, None, [(fault.name, patches)], reference=reference)
