@@ -14,7 +14,7 @@ from typing import ClassVar, Literal
 
 from seqsim.network import Effect, Owned, Turned
 from seqsim.parts.failing import LEAK, between, gone, turned
-from seqsim.parts.laws import THERMAL_VOLTS, Chord, junction_anchors, junction_chords, junction_roles, volts_at
+from seqsim.parts.laws import THERMAL_VOLTS, Chord, junction_anchors, junction_chords, volts_at
 from seqsim.parts.part import JUDGED, Mode, Part, Rate, Severity, Source, Standing, value
 from seqsim.parts.wiring import Wiring
 from seqsim.quantity import Unit
@@ -28,6 +28,9 @@ SMALL = Source("2N3904, BC847B and 2N3906 data sheets", Standing.SEEN)
 POWER = Source("4 A transistors in TO-220, typical curves", Standing.MEMORY)
 JUNCTION_SPREAD = 0.02
 """Standard deviation (V) of a junction: a sixth of the window 0.58 to 0.70 V at 2 mA of the BC847 data sheet."""
+
+OVERDRIVEN = 20.0
+"""The largest current of the chords as a multiple of the last anchor: our judgement, a base shorted to a rail."""
 
 FALLEN_GAIN = 0.3
 """Share of the gain that is left for current beyond the rated one.
@@ -46,7 +49,8 @@ def junction(
     """
     base, far, near = points
     found = []
-    for name, chord in zip(junction_roles(role), transport, strict=True):
+    for k, chord in enumerate(transport, start=1):
+        name = f"{role} {k}"
         inject = {base: sign, far: sign * beta, near: -sign * (1 + beta)}
         net.hinge(name, {base: sign, near: -sign}, inject, chord.conductance / beta, chord.threshold)
         found.append(Turned(name, Effect.SCALE, -1.0))
@@ -103,7 +107,7 @@ class Bipolar(Part):
         forward = junction(net, "base-emitter junction", transport, (base, "C", "E"), self.gain, s)
         backward = junction(net, "base-collector junction", transport, (base, "E", "C"), self.reverse_gain, s)
         crowded = "base-emitter junction beyond the rating"
-        slope = sum(chord.conductance for chord in transport) / self.gain
+        slope = sum(chord.conductance for chord in transport[:-1]) / self.gain
         net.hinge(
             crowded, {base: s, "E": -s}, {base: s, "E": -s}, slope * (1 / FALLEN_GAIN - 1),
             volts_at(transport, self.amps),
@@ -117,8 +121,12 @@ class Bipolar(Part):
         net.knob("reverse gain", 1.0, self.spread_of("reverse_gain"), JUDGED.text, *backward)
 
     def transport(self) -> tuple[Chord, ...]:
-        """Return the chords of the current that both junctions send between collector and emitter."""
-        return junction_chords(self.saturation_amps, anchors=junction_anchors(self.amps))
+        """Return the chords of the current that both junctions send between collector and emitter.
+
+        The last one holds for what a short drives through the base, up to twenty times the rated current.
+        """
+        anchors = junction_anchors(self.amps)
+        return junction_chords(self.saturation_amps, anchors=(*anchors, OVERDRIVEN * anchors[-1]))
 
     def junction_spread(self) -> float:
         """Standard deviation of the junction voltage: the family's, or what the file says of the saturation current."""

@@ -15,11 +15,13 @@ from seqsim.parts.failing import LEAK, between, gone
 from seqsim.parts.laws import (
     JUNCTION_ANCHORS,
     THERMAL_VOLTS,
+    Chord,
     junction_anchors,
     junction_chords,
     junction_roles,
     junction_volts,
     saturation_for,
+    volts_at,
 )
 from seqsim.parts.part import (
     JUDGED,
@@ -39,6 +41,14 @@ from seqsim.quantity import Unit, format_quantity
 
 ZENER_TEST_AMPS = 5e-3
 """Current at which the voltage of a small Zener diode is specified (BZX84 data sheet, from memory)."""
+
+BREAKDOWN_ANCHORS = (1e-6, 1e-4, 1e-2, 1.0)
+"""Currents (A) between which the chords of a breakdown run, from a leak to a short."""
+
+BREAKDOWN = tuple(f"breakdown {k}" for k in range(1, len(BREAKDOWN_ANCHORS)))
+
+BREAKDOWN_AMPS = 1e-9
+"""Saturation current of the law that a breakdown follows above a microampere; only its shape matters."""
 
 DUAL_PINS = {
     None: (("A", "K"), (("A", "K"),)),
@@ -196,6 +206,10 @@ class Diode(Part):
         """Return what sets the diodes of a package apart: ``A-K1 `` with a space, nothing for a single one."""
         return "" if self.dual is None else f"{anode}-{cathode} "
 
+    def roles(self, label: str) -> tuple[str, ...]:
+        """Return the roles of one diode of the package."""
+        return (*junction_roles(f"{label}junction"), *(f"{label}{role}" for role in BREAKDOWN))
+
     def emit(self, net: Owned) -> None:
         """Add the chords of each diode, and the breakdown of a Zener."""
         anchors = junction_anchors(self.amps if self.type == "led" else max(self.amps, JUNCTION_ANCHORS[-1]))
@@ -211,13 +225,22 @@ class Diode(Part):
             )  # fmt: skip
             if self.type == "zener":
                 back = {cathode: 1.0, anode: -1.0}
-                knee = max(self.zener_volts - ZENER_TEST_AMPS * self.zener_ohms, 0.5 * self.zener_volts)
-                net.hinge(f"{label}breakdown", back, back, 1 / self.zener_ohms, knee)
+                broken = [f"{label}{role}" for role in BREAKDOWN]
+                for role, chord in zip(broken, self.breakdown(), strict=True):
+                    net.hinge(role, back, back, chord.conductance, chord.threshold)
                 spread = UNKNOWN_SHARE if "volts" in self.unknown else self.spread_of("volts")
                 net.knob(
                     f"{label}zener volts", 0.0, spread * self.zener_volts, "tolerance of Zener diodes",
-                    Turned(f"{label}breakdown", Effect.SHIFT),
+                    *(Turned(role, Effect.SHIFT) for role in broken),
                 )  # fmt: skip
+
+    def breakdown(self) -> tuple[Chord, ...]:
+        """Return the chords of the breakdown: a junction's law, shifted so that it gives the voltage at 5 mA."""
+        ohms = max(self.zener_ohms - THERMAL_VOLTS / ZENER_TEST_AMPS, 0.1 * self.zener_ohms)
+        shift = self.zener_volts - junction_volts(ZENER_TEST_AMPS, BREAKDOWN_AMPS, 1.0, ohms)
+        pieces = junction_chords(BREAKDOWN_AMPS, 1.0, ohms, BREAKDOWN_ANCHORS)
+        shift += self.zener_volts - shift - volts_at(pieces, ZENER_TEST_AMPS)
+        return tuple(Chord(piece.conductance, max(piece.threshold + shift, 0.0)) for piece in pieces)
 
     def junction_spread(self) -> float:
         """Standard deviation of the forward voltage (V)."""
@@ -232,7 +255,7 @@ class Diode(Part):
         found = []
         for anode, cathode in self.elements:
             label = self.label(anode, cathode)
-            roles = (*junction_roles(f"{label}junction"), f"{label}breakdown")
+            roles = self.roles(label)
             pins = (anode, cathode)
             check = f"diode check {self.pin(anode)} to {self.pin(cathode)} with power off: it does not conduct"
             found += [
@@ -248,7 +271,7 @@ class Diode(Part):
         lines = []
         for letter, (anode, cathode) in zip("ab", self.elements, strict=False):
             label = self.label(anode, cathode)
-            if not node.works(*junction_roles(f"{label}junction"), f"{label}breakdown"):
+            if not node.works(*self.roles(label)):
                 continue
             shift = node.knob(f"{label}junction", 0.0)
             law = {"IS": amps * math.exp(-shift / (emission * THERMAL_VOLTS)), "N": emission, "RS": ohms}
