@@ -134,9 +134,17 @@ class Board:
         return base.model_copy(update={"readings": (*base.readings, *added)})
 
     def rank(
-        self, readings: str | os.PathLike[str] | Readings | Sequence[str] | None = None, more: Sequence[str] = ()
+        self,
+        readings: str | os.PathLike[str] | Readings | Sequence[str] | None = None,
+        more: Sequence[str] = (),
+        seen: Sequence[str] = (),
     ) -> Ranking:
-        """Return the faults that explain what was measured, ranked; for the parameters see `read`.
+        """Return the faults that explain what was measured, ranked; for ``readings`` and ``more`` see `read`.
+
+        Parameters
+        ----------
+        seen
+            What was seen over time while the board was powered up: ``"EN rises then falls"``, ``"V5 3.2 at 80ms"``.
 
         Raises
         ------
@@ -146,7 +154,12 @@ class Board:
         taken = self.read(readings, more)
         from seqsim.diagnosis import rank
 
-        return replace(rank(self.circuit, taken), circuit=self.name)
+        if not seen:
+            return replace(rank(self.circuit, taken), circuit=self.name)
+        from seqsim.diagnosis.over_time import rank_over_time
+        from seqsim.sequence.seen import parse_all
+
+        return replace(rank_over_time(self.circuit, taken, parse_all(self.circuit, seen)), circuit=self.name)
 
     def why(
         self,

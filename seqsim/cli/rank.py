@@ -21,6 +21,15 @@ def rank(
             help="A reading in shorthand, like 'EN 0.02' or 'R9.1 to R9.2 18mV @running'; can be given repeatedly.",
         ),
     ] = None,
+    seen: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--seen",
+            metavar="TEXT",
+            help="What was seen while it was powered up, like 'EN rises then falls', 'EN never high' or "
+            "'V5 3.2 at 80ms'; can be given repeatedly.",
+        ),
+    ] = None,
     json: JsonOption = False,
 ) -> Answer:
     """Rank the faults that explain what was measured: where, what, how to confirm it, how to repair it."""
@@ -29,4 +38,6 @@ def rank(
     asked = Board.load(board)
     taken = asked.read(readings, read or ())
     announce_compiling()
-    return Answer(asked.rank(taken), json)
+    if seen:
+        announce_compiling("march")
+    return Answer(asked.rank(taken, seen=seen or ()), json)
