@@ -107,7 +107,7 @@ class Bipolar(Part):
         forward = junction(net, "base-emitter junction", transport, (base, "C", "E"), self.gain, s)
         backward = junction(net, "base-collector junction", transport, (base, "E", "C"), self.reverse_gain, s)
         crowded = "base-emitter junction beyond the rating"
-        slope = sum(chord.conductance for chord in transport[:-1]) / self.gain
+        slope = sum(chord.conductance for chord in transport) / self.gain
         net.hinge(
             crowded, {base: s, "E": -s}, {base: s, "E": -s}, slope * (1 / FALLEN_GAIN - 1),
             volts_at(transport, self.amps),
