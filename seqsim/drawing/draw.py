@@ -30,8 +30,12 @@ def draw(result: Any) -> Picture:
     from seqsim.logic import Explanation
 
     if isinstance(result, Explanation):
-        board = result.situation
-        return draw_chain(result.name, board.circuit, state=board.state, faults=board.faults, node=result.place)
+        board, measured = result.situation, result.measured
+        # a measured board has no known fault: what was read there stands in for one
+        return draw_chain(
+            result.name, board.circuit, state=board.state, faults=board.faults if measured is None else (),
+            readings=[] if measured is None else [mark.reading for mark in measured.marks], node=result.place,
+        )  # fmt: skip
     fields = result.to_dict() if hasattr(result, "to_dict") else {}
     if {"hypotheses", "none_of_these", "readings"} <= fields.keys():
         return draw_ranking(fields)

@@ -90,3 +90,13 @@ def test_words_of_a_meter_count_as_sides() -> None:
     assert measured is not None
     assert [mark.agrees for mark in measured.marks] == [False, False, False, True]
     assert [each.place for each in measured.breaks] == ["R8.2"]
+
+
+def test_a_measured_board_can_be_drawn() -> None:
+    """Its picture has the readings beside the levels, and no fault, since none is known."""
+    import seqsim
+
+    picture = seqsim.draw(seqsim.load("greenhouse_fan").why(read=["EN_BLOWER 0.01", "Q1_BASE 0.68"]))
+    assert picture.kind == "chain"
+    assert "broken" not in picture.title
+    assert b"<svg" in picture.to_bytes("svg")
