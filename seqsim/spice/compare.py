@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from enum import Enum
 
@@ -116,6 +117,11 @@ def compare(
         return Comparison(deck, levels, volts, SpiceState.STABLE, "its stability was not tested: the kick ran away")
     if np.nanmax(np.abs(ended - volts), initial=0.0) < RETURNS_VOLTS:
         return Comparison(deck, levels, volts, SpiceState.STABLE)
+    with suppress(SpiceFailedError):
+        # where the kick leads, found to the end
+        settled = _volts(deck, levels, engine.run(deck.operating_point({n: kicked.get(n, 0.0) for n in guess})))
+        if np.nanmax(np.abs(settled - volts), initial=0.0) > RETURNS_VOLTS:
+            ended = settled
     return Comparison(deck, levels, ended, SpiceState.METASTABLE, "a kick of 10 mV leads away from it", volts)
 
 

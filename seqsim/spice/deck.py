@@ -24,7 +24,7 @@ level, and no matrix is singular."""
 OPTIONS = f".options rshunt={SHUNT_OHMS!r} reltol=1e-5 abstol=1e-12 vntol=1e-7 itl1=500 itl2=500"
 KICK_SECONDS = 1e-6
 """Time constant that each node is given for a kick."""
-KICK_LENGTH = 200
+KICK_LENGTH = 1000
 """Time constants that a kick is followed for."""
 
 
