@@ -1,0 +1,46 @@
+"""Look-alikes: what no single reading tells apart."""
+
+from __future__ import annotations
+
+from itertools import combinations
+from math import erf, sqrt
+
+import numpy as np
+import pytest
+
+from seqsim.circuit import library, read_circuit
+from seqsim.diagnosis.alike import MISTAKEN, _groups, _mistaken
+from seqsim.diagnosis.hypotheses import listed
+
+
+@pytest.mark.parametrize("distance", [0.0, 0.5, 1.0, 1.7, 3.0, 6.0])
+def test_the_chance_of_a_mistake_between_two_gaussians(distance: float) -> None:
+    """At equal odds and widths it is 1 - Φ(d/2), d in deviations (any textbook of detection; from memory)."""
+    apart = [(np.array([0.0]), np.array([2.0])), (np.array([2 * distance]), np.array([2.0]))]
+    exact = 0.5 * (1 - erf(distance / 2 / sqrt(2)))
+    # bins as wide as the mean distance of six marks: they can only make two look more alike
+    assert exact - 1e-9 <= _mistaken(apart)[0, 1] <= exact + 0.13
+
+
+def test_mistakes_are_symmetric_and_with_itself_certain() -> None:
+    """A reading cannot tell a fault from itself: half of all guesses are wrong."""
+    random = np.random.default_rng(1)
+    kinds = [(random.normal(size=3), np.full(3, 0.3)) for _ in range(5)]
+    found = _mistaken(kinds)
+    assert found == pytest.approx(found.T)
+    assert np.diag(found) == pytest.approx(np.full(5, 0.5))
+    assert 0.0 < MISTAKEN < 0.5
+
+
+def test_every_two_members_of_a_group_are_alike() -> None:
+    """Complete linkage: a chain of likeness makes no group."""
+    faults = listed(read_circuit(library()["inverting_npn"]))
+    random = np.random.default_rng(3)
+    alike = random.random((len(faults), len(faults))) < 0.6
+    alike = alike | alike.T | np.eye(len(faults), dtype=np.bool_)
+    found = _groups(faults, alike)
+    at = {each.name: k for k, each in enumerate(faults)}
+    assert sorted(name for names in found.members.values() for name in names) == sorted(at)
+    for number, names in found.members.items():
+        assert all(found.group[name] == number for name in names)
+        assert all(alike[at[a], at[b]] for a, b in combinations(names, 2))

@@ -1,0 +1,157 @@
+"""What readings say about small boards of the library."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+from measured_boards import Boards
+
+from seqsim.circuit import Circuit
+from seqsim.diagnosis import Diagnosis, Ranking, diagnose
+from seqsim.diagnosis.alike import Alike
+from seqsim.diagnosis.conditions import Desk
+from seqsim.diagnosis.hypotheses import Sort, listed
+from seqsim.diagnosis.report import ranking
+from seqsim.readings import Probe, Readings
+
+Ranked = Callable[..., tuple[Diagnosis, Ranking]]
+Ready = Callable[[str], tuple[Circuit, Desk, Alike]]
+
+NPN = "inverting_npn"
+HEALTHY = ("HEAT_EN 4.95 @shut", "HEAT_EN 0.08 @open", "Q1.B 0.69 @open", "DOOR_OPEN 3.03 @open")
+
+
+def total(found: Ranking) -> float:
+    """Return the sum of all that a ranking gives chances to."""
+    return sum(each.probability for each in found.hypotheses) + found.none_of_these
+
+
+def chance(found: Ranking, fault: str) -> float:
+    """Return the probability of one listed fault; the empty name is a healthy board."""
+    wanted = (fault,) if fault else ()
+    return next(each.probability for each in found.hypotheses if each.faults == wanted)
+
+
+def test_healthy_readings_rank_healthy_first(ranked: Ranked) -> None:
+    """A board that reads as calculated by hand is healthy before all else, and each reading is as healthy."""
+    _, found = ranked(NPN, *HEALTHY)
+    assert found.hypotheses[0].faults == ()
+    assert {each.verdict for each in found.readings} == {"as_healthy"}
+    assert total(found) == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize(
+    "texts",
+    [
+        ("HEAT_EN high @open",),
+        ("HEAT_EN low @open", "DOOR_OPEN high @open"),
+        ("HEAT_EN 4.8..5.1 @open",),
+        ("HEAT_EN about 5 @open",),
+        ("R1.1 to R1.2 ohms OL",),
+        ("R1.1 to R1.2 10k ohm", "Q1.B diode 0.65"),
+        ("V5 to HEAT_EN 1k ohm", "HEAT_EN 4.94 @open"),
+        ("R1.2 to Q1.B beep",),
+        ("HEAT_EN floating @open",),
+        ("HEAT_EN pulsing @open",),
+        ("Q1 cold @open",),
+        ("V5 0.005A @open",),
+        ("HEAT_EN 4.95 @open with R4 lifted",),
+    ],
+)
+def test_every_way_to_write_a_reading_is_weighed(ranked: Ranked, texts: tuple[str, ...]) -> None:
+    """Numbers, ranges, words and what is done to the board: chances add up to one and none is negative."""
+    _, found = ranked(NPN, *texts)
+    assert total(found) == pytest.approx(1.0)
+    assert min(each.probability for each in found.hypotheses) >= 0.0
+    assert 0.0 < found.none_of_these < 1.0
+
+
+def test_a_word_and_its_number_point_the_same_way(ranked: Ranked) -> None:
+    """An enable that stays high is no healthy board, in whatever words."""
+    for text in ("HEAT_EN high @open", "HEAT_EN 4.94 @open", "HEAT_EN 4.7..5.1 @open", "HEAT_EN about 5 @open"):
+        _, found = ranked(NPN, text, "DOOR_OPEN 3.2 @open")
+        assert chance(found, "") < 0.01 < chance(found, "R1:open")
+
+
+def test_an_open_resistor_reads_so_without_power(ranked: Ranked) -> None:
+    """A reading across R1 of 10 kΩ clears it; infinite ohms there convict it, whatever else is on the board."""
+    _, good = ranked(NPN, "HEAT_EN 4.94 @open", "R1.1 to R1.2 10.0k ohm")
+    _, bad = ranked(NPN, "HEAT_EN 4.94 @open", "R1.1 to R1.2 ohms OL")
+    assert chance(bad, "R1:open") > 10 * chance(good, "R1:open")
+
+
+def test_a_contradiction_is_told(ranked: Ranked) -> None:
+    """The same reading twice with values that no meter explains: both are marked."""
+    _, found = ranked(NPN, "HEAT_EN 4.95 @shut", "HEAT_EN 2.0 @shut")
+    assert [each.verdict for each in found.readings] == ["contradicts_another"] * 2
+
+
+def test_a_reading_that_fits_nothing_is_asked_for_again(ranked: Ranked) -> None:
+    """One impossible value among good ones is a slip before it is a fault, and the board stays healthy."""
+    _, found = ranked(NPN, *HEALTHY, "V5 2.2 @shut")
+    assert [(each.place, each.state) for each in found.read_again] == [("V5", "shut")]
+    assert found.hypotheses[0].faults == ()
+
+
+def test_the_documented_fields(ranked: Ranked) -> None:
+    """Every field of the ranking's JSON, each of its type."""
+    _, found = ranked(NPN, "HEAT_EN 4.94 @open", "R1.1 to R1.2 ohms OL", "DOOR_OPEN 2.9..3.3 @open", "V5 2.0 @shut")
+    record = json.loads(json.dumps(found.to_dict(), allow_nan=False))
+    assert {
+        "schema", "circuit", "where", "read_again", "readings", "hypotheses", "none_of_these", "next",
+    } <= set(record)  # fmt: skip
+    assert record["schema"] == 1
+    assert set(record["where"][0]) == {"place", "places", "group", "probability"}
+    assert {"place", "kind", "state", "caution"} <= set(record["read_again"][0])
+    for each in record["readings"]:
+        assert {
+            "place", "kind", "state", "value", "unit", "healthy_low", "healthy_high", "verdict",
+        } <= set(each)  # fmt: skip
+    assert [type(each["value"]) for each in record["readings"]] == [float, str, list, float]
+    for each in record["hypotheses"]:
+        assert {
+            "faults", "place", "probability", "group", "group_size", "readings_explained", "readings_total",
+            "confirm", "repair", "caution",
+        } <= set(each)  # fmt: skip
+        assert isinstance(each["group"], int)
+        assert 0 <= each["readings_explained"] <= each["readings_total"] == 4
+    listed_first = next(each for each in record["hypotheses"] if each["faults"])
+    assert listed_first["confirm"]
+    assert listed_first["repair"]
+    assert listed_first["caution"]
+
+
+def test_group_numbers_are_those_of_the_look_alikes(ranked: Ranked) -> None:
+    """Members of a group carry its number and its size; places stay outside."""
+    found, shown = ranked(NPN, "HEAT_EN 4.94 @open")
+    for each in shown.hypotheses:
+        if each.group >= 0:
+            assert each.group_size == len(found.alike.members[each.group])
+            assert "".join(each.faults) in found.alike.members[each.group]
+        else:
+            assert each.faults[0].endswith(":something wrong")
+    assert sum(h.sort is Sort.PLACE for h in found.hypotheses) == sum(each.group < 0 for each in shown.hypotheses)
+
+
+@pytest.mark.parametrize("name", [NPN, "diode_wired_and", "double_inversion"])
+def test_drawn_boards_rank_the_fault_that_they_have(ready: Ready, name: str) -> None:
+    """Four faults a stage, parts and device laws drawn at random: the true group or its places stand first."""
+    circuit, at, alike = ready(name)
+    nets = [net for net in circuit.nets() if net not in circuit.grounds]
+    states = [state for state, power in circuit.power_states.items() if power.on]
+    probes = [Probe(kind="volts", place=net, state=state) for net in nets for state in states]
+    probes += [Probe(kind="ohms", place=net, state="off") for net in nets]
+    random = np.random.default_rng(11)
+    boards = Boards(circuit, probes)
+    cases = boards.cases(listed(circuit)[1:], random)
+    right = 0
+    for fault, severity in [cases[k] for k in random.permutation(len(cases))[:4]]:
+        readings = boards.draw(fault, severity, random)
+        assert readings is not None
+        found = ranking(diagnose(circuit, Readings(readings=readings), at=at, alike=alike), readings)
+        first = found.where[0]
+        right += first.group == alike.group[fault.name] or bool(fault.places & set(first.places))
+    assert right >= 3

@@ -1,0 +1,193 @@
+"""Boards as they come: parts within their tolerances, device laws a little off, read by a meter with its own error."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from seqsim.circuit import OFF, Circuit, compile_network, state_gates
+from seqsim.diagnosis.conditions import Condition, Desk, conditions, desk
+from seqsim.diagnosis.hypotheses import Hypothesis
+from seqsim.diagnosis.spread import model_latents
+from seqsim.logic.chain import chain
+from seqsim.logic.reference import Reference
+from seqsim.logic.situation import situation
+from seqsim.network import Knob, Network, Patch, Turn, Variant, vary
+from seqsim.network.network import Bools, Floats
+from seqsim.readings import METER, Meter, Probe, Reading, measurement
+from seqsim.readings.measurement import Measurement
+from seqsim.solver import solve_variant, static_gates
+from seqsim.solver.batch import Bench, bench
+
+LAW_VOLTS, LAW_GAIN = 0.02, 0.2
+"""Deviation of all junctions of a board together (V), and of all gains (logarithm): the model's law is not nature's."""
+FAILED = 2
+LEAST_MOVE = 0.1
+"""Volts by which a fault must move a reading to count among those that the readings can find."""
+
+
+def bake(variant: Variant) -> Network:
+    """Return a network whose values are those that knobs were turned to."""
+    network, ports = variant.network, variant.ports
+    assert (variant.port_of >= 0).all()
+    hinges = network.hinges
+    conductance, threshold = hinges.conductance.copy(), hinges.threshold.copy()
+    weight = hinges.inject_weight.copy()
+    conductance[:, variant.port_of] = ports.conductance
+    threshold[:, variant.port_of] = ports.threshold
+    weight[:, variant.port_of] = ports.inject_weight
+    return replace(
+        network,
+        hinges=replace(hinges, conductance=conductance, threshold=threshold, inject_weight=weight),
+        rows=replace(network.rows, rising=variant.rows.rising[0], falling=variant.rows.falling[0]),
+    )
+
+
+def drawn_network(network: Network, random: np.random.Generator, *, shifted: bool = False) -> Network:
+    """Return a network with every knob drawn: log-normal factors, normal shifts; ``shifted`` moves all device laws."""
+    known, _, _ = model_latents(network)
+    junctions, gains = random.normal(0, LAW_VOLTS), random.normal(0, LAW_GAIN)
+    turns = []
+    for knob in known.knobs.values():
+        if knob.spread <= 0 or not knob.turned:
+            continue
+        value = knob.spread * random.normal()
+        if shifted:
+            value += _law(knob, junctions, gains)
+        turns.append(Turn(knob.owner, knob.name, float(np.exp(value)) if knob.neutral else float(value)))
+    return replace(bake(vary(known, turns)), knobs=network.knobs)
+
+
+def _law(knob: Knob, junctions: float, gains: float) -> float:
+    if knob.name.endswith("junction"):
+        return junctions
+    return gains if knob.name in ("gain", "transconductance") else 0.0
+
+
+def desk_of(circuit: Circuit, network: Network) -> Desk:
+    """Return a circuit made ready with another network in place of its own."""
+    healthy, state = vary(network), None
+    benches: dict[str, Bench] = {}
+    for name in circuit.power_states:
+        static = static_gates(network, state_gates(circuit, name))
+        levels = solve_variant(healthy, static, state)
+        benches[name], state = bench(network, static, levels), levels.state
+    return Desk(circuit, network, benches)
+
+
+@dataclass(frozen=True)
+class Seen:
+    """Tip volts (i, r) of readings on boards with faults, and which boards have steady levels in each state (i,)."""
+
+    tips: Floats
+    good: Bools
+
+
+def seen(at: Desk, variants: Sequence[Variant], measurements: Sequence[Measurement]) -> Seen:
+    """Go through the power states in their order and take the readings (without what is done to a board)."""
+    taken: dict[str, Condition] = {}
+    for condition in conditions(measurements):
+        assert not condition.patches
+        taken[condition.state] = condition
+    tips = np.zeros((len(variants), len(measurements)))
+    good = np.ones(len(variants), dtype=np.bool_)
+    starts = None
+    for state, each in at.benches.items():
+        solved = each.run(variants, starts)
+        starts = [each.state_of(solved, k, v) for k, v in enumerate(variants)]
+        if state in taken:
+            condition = taken[state]
+            solved = each.run(variants, starts, condition.probes(variants))
+            tips[:, condition.readings] = solved.read
+            good &= solved.steadiness != FAILED
+    return Seen(tips, good & np.isfinite(tips).all(axis=1))
+
+
+def displayed(
+    probes: Sequence[Probe], measurements: Sequence[Measurement], tips: Floats, random: np.random.Generator
+) -> tuple[Reading, ...]:
+    """Return what a meter shows: one gain a function, uniform counts, rounded to its last digit, OL beyond its end."""
+    gains: dict[str, float] = {}
+    readings = []
+    for probe, each, tip in zip(probes, measurements, tips.tolist(), strict=True):
+        function = each.kind.function(each.meter)
+        assert function is not None
+        shown = float(each.convert(tip))
+        if np.isfinite(shown):
+            gain = gains.setdefault(each.latent or "", float(random.uniform(-1, 1)))
+            shown *= 1 + gain * float(each.gain_sd(shown)) * np.sqrt(3)
+            shown += float(each.noise_sd(shown)) * np.sqrt(3) * float(random.uniform(-1, 1))
+        if not np.isfinite(shown) or shown > each.most:
+            readings.append(Reading(**dict(probe), value="OL"))
+            continue
+        digit = float(function.digit(shown))
+        value = round(shown / digit) * digit
+        readings.append(Reading(**dict(probe), value=float(f"{value:.6g}"), resolution=digit))
+    return tuple(readings)
+
+
+def chain_nets(circuit: Circuit) -> tuple[str, ...]:
+    """Return the nets that the target's level rests on, in any power state."""
+    reference = Reference.of(circuit)
+    assert circuit.target is not None
+    found: dict[str, None] = {}
+    for state, power in circuit.power_states.items():
+        if power.on:
+            healthy = situation(circuit, state, network=reference.network)
+            for step in chain(healthy, reference, circuit.target, deep=True).steps:
+                found[step.label] = None
+    return tuple(net for net in circuit.nets() if net in found and net not in circuit.grounds)
+
+
+def chain_probes(circuit: Circuit) -> tuple[Probe, ...]:
+    """Return volts at every net of the target's chain in each state with power, and ohms of the rails without."""
+    volts = [
+        Probe(kind="volts", place=net, state=state)
+        for net in chain_nets(circuit)
+        for state in circuit.power_states
+        if state != OFF
+    ]
+    return (*volts, *(Probe(kind="ohms", place=rail.net, state=OFF) for rail in circuit.rails.values()))
+
+
+class Boards:
+    """Boards of one circuit with faults, drawn at random, and what a meter shows on them."""
+
+    def __init__(self, circuit: Circuit, probes: Sequence[Probe], meter: Meter = METER) -> None:
+        self.circuit = circuit
+        self.probes = tuple(probes)
+        self.desk = desk(circuit)
+        self.network = compile_network(circuit)
+        self.measurements = tuple(measurement(circuit, probe, meter) for probe in self.probes)
+
+    def moves(self, faults: Sequence[Hypothesis], severities: Sequence[float]) -> Bools:
+        """Tell which faults (f,) move a voltage that is read by more than 0.1 V on a nominal board."""
+        variants = [vary(self.network, _patches(fault, at)) for fault, at in zip(faults, severities, strict=True)]
+        found = seen(self.desk, [vary(self.network), *variants], self.measurements)
+        volts = np.array([each.kind.name == "volts" for each in self.measurements])
+        moved = (np.abs(found.tips[1:] - found.tips[0])[:, volts] > LEAST_MOVE).any(axis=1)
+        return np.asarray(moved & found.good[1:])
+
+    def cases(self, faults: Sequence[Hypothesis], random: np.random.Generator) -> list[tuple[Hypothesis, float]]:
+        """Return faults with a severity drawn for each, those of them that move a voltage that is read."""
+        severities = [drawn_severity(fault, random) for fault in faults]
+        moved = self.moves(faults, severities)
+        return [case for case, far in zip(zip(faults, severities, strict=True), moved, strict=True) if far]
+
+    def draw(self, fault: Hypothesis, severity: float, random: np.random.Generator) -> tuple[Reading, ...] | None:
+        """Return the readings of one board with a fault, or None where it has no levels."""
+        at = desk_of(self.circuit, drawn_network(self.network, random, shifted=True))
+        found = seen(at, [vary(at.network, _patches(fault, severity))], self.measurements)
+        return displayed(self.probes, self.measurements, found.tips[0], random) if found.good[0] else None
+
+
+def drawn_severity(fault: Hypothesis, random: np.random.Generator) -> float:
+    """Return a severity drawn from a fault's distribution."""
+    severity = fault.modes[0].severity
+    return 1.0 if severity is None else float(random.choice(severity.points(501)))
+
+
+def _patches(fault: Hypothesis, severity: float) -> tuple[Patch, ...]:
+    return fault.modes[0].patches(severity)
