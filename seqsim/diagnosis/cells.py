@@ -80,10 +80,12 @@ def _rough_score(tips: Floats, restless: Floats | Bools, own: Floats | float, no
 
 
 def _rough_volts(noise: Noise) -> Floats:
-    """Rough spread in tip volts: less where the meter's own test voltage is small."""
-    return np.minimum(
-        ROUGH_VOLTS, 0.1 * np.maximum(np.abs(noise.observed), 0.02) + 0.5 * np.sqrt(np.diag(noise.covariance))
-    )
+    """Rough spread in tip volts: less where the meter's own test voltage is small.
+
+    A volt reading near zero is no exception: what a saturated switch leaves differs by tens of millivolts.
+    """
+    small = 0.1 * np.maximum(np.abs(noise.observed), 0.02) + 0.5 * np.sqrt(np.diag(noise.covariance))
+    return np.where(noise.tested, np.minimum(ROUGH_VOLTS, small), ROUGH_VOLTS)
 
 
 def leading(predictions: Predictions, noise: Noise, branches: int) -> tuple[Ints, Floats]:

@@ -49,13 +49,15 @@ def model_latents(network: Network) -> tuple[Network, Latents, tuple[tuple[str, 
 class Noise:
     """What the readings have for themselves: observed tip volts (r,), independent covariance (r, r), spans (r,).
 
-    ``number`` (r,) tells which readings are numbers; the others are words, weighed by their chance.
+    ``number`` (r,) tells which readings are numbers; the others are words, weighed by their chance. ``tested`` (r,)
+    tells which are taken with the meter's own, small voltage.
     """
 
     observed: Floats
     covariance: Floats
     span: Floats
     number: Bools
+    tested: Bools
 
 
 def noise(measurements: Sequence[Measurement], conditions: Sequence[Condition], tips: Floats) -> Noise:
@@ -81,9 +83,10 @@ def noise(measurements: Sequence[Measurement], conditions: Sequence[Condition], 
             gain[k] = float(each.gain_sd(shown)) * shown / slope
     for gain in gains.values():
         covariance += np.outer(gain, gain)
+    tested = np.array([each.kind.name not in ("volts", "logic") for each in measurements], dtype=np.bool_)
     covariance += _residual(measurements, conditions, observed, number)
     spread = tips.max(axis=0) - tips.min(axis=0) if len(tips) else np.zeros(count)
-    return Noise(observed, covariance, np.maximum(spread, 10 * np.sqrt(np.diag(covariance))), number)
+    return Noise(observed, covariance, np.maximum(spread, 10 * np.sqrt(np.diag(covariance))), number, tested)
 
 
 def _residual(

@@ -17,7 +17,8 @@ from seqsim.network.network import Floats
 
 READINGS = 4
 SLIP = np.full(READINGS, 0.01)
-NOISE = Noise(np.zeros(READINGS), np.eye(READINGS) * 1e-4, np.full(READINGS, 5.0), np.ones(READINGS, dtype=np.bool_))
+VOLTS = np.ones(READINGS, dtype=np.bool_)
+NOISE = Noise(np.zeros(READINGS), np.eye(READINGS) * 1e-4, np.full(READINGS, 5.0), VOLTS, ~VOLTS)
 
 
 def scored(observed: Floats, mean: Floats, covariance: Floats) -> Scored:
