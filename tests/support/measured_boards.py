@@ -23,7 +23,7 @@ from seqsim.solver.batch import Bench, bench
 
 LAW_VOLTS, LAW_GAIN = 0.02, 0.2
 """Deviation of all junctions of a board together (V), and of all gains (logarithm): the model's law is not nature's."""
-FAILED = 2
+STEADY = 0
 LEAST_MOVE = 0.1
 """Volts by which a fault must move a reading to count among those that the readings can find."""
 
@@ -79,7 +79,10 @@ def desk_of(circuit: Circuit, network: Network) -> Desk:
 
 @dataclass(frozen=True)
 class Seen:
-    """Tip volts (i, r) of readings on boards with faults, and which boards have steady levels in each state (i,)."""
+    """Tip volts (i, r) of readings on boards with faults, and which boards are steady wherever they are read (i,).
+
+    A meter on a board that oscillates shows no number that a test could foretell.
+    """
 
     tips: Floats
     good: Bools
@@ -101,7 +104,7 @@ def seen(at: Desk, variants: Sequence[Variant], measurements: Sequence[Measureme
             condition = taken[state]
             solved = each.run(variants, starts, condition.probes(variants))
             tips[:, condition.readings] = solved.read
-            good &= solved.steadiness != FAILED
+            good &= solved.steadiness == STEADY
     return Seen(tips, good & np.isfinite(tips).all(axis=1))
 
 
@@ -177,7 +180,7 @@ class Boards:
         return [case for case, far in zip(zip(faults, severities, strict=True), moved, strict=True) if far]
 
     def draw(self, fault: Hypothesis, severity: float, random: np.random.Generator) -> tuple[Reading, ...] | None:
-        """Return the readings of one board with a fault, or None where it has no levels."""
+        """Return the readings of one board with a fault, or None where it is not steady."""
         at = desk_of(self.circuit, drawn_network(self.network, random, shifted=True))
         found = seen(at, [vary(at.network, _patches(fault, severity))], self.measurements)
         return displayed(self.probes, self.measurements, found.tips[0], random) if found.good[0] else None
