@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -103,7 +103,7 @@ class _Varying:
         """which terminal lies where each is drawn"""
         self.pad_node = network.terminal_node.copy()
         self.stubs: list[str] = []
-        self.turns: list[tuple[Turned, str, float | Floats, float]] = []
+        self.turns: dict[tuple[str, str], float | Floats] = {}
         self.off: set[int] = set()
         self.touched: set[int] = set()
         self.added: list[tuple[str, str, dict[int, float], float | Floats, float | Floats, bool]] = []
@@ -207,8 +207,10 @@ class _Varying:
         if found is None:
             raise UnknownPlaceError(f"'{owner}' has nothing called '{knob}' that could change", place=owner)
         self.count(value)
+        # a factor on a factor multiplies, a shift on a shift adds
+        before = self.turns.get((owner, knob), found.neutral)
+        self.turns[owner, knob] = before * value if found.neutral else before + value
         for turned in found.turned:
-            self.turns.append((turned, owner, value, found.neutral))
             if turned.effect is not Effect.ROW:
                 self.touched.update(
                     int(k) for k in self.network.hinges_of[owner] if self.network.roles[k] == turned.role
@@ -307,7 +309,7 @@ class _Varying:
     def apply_turns(self, ports: Ports, rows: RowArrays, moved: list[int]) -> None:
         network = self.network
         place = {k: i for i, k in enumerate(moved)}
-        for turned, owner, value, neutral in self.turns:
+        for turned, owner, value, neutral in self.turned():
             if turned.effect is Effect.ROW:
                 for k in network.rows_of[owner]:
                     if network.row_names[k] == turned.role:
@@ -325,6 +327,13 @@ class _Varying:
                     ports.threshold[:, i] += turned.coefficient * (np.asarray(value) - neutral)
                 else:
                     self.gain(ports, i, int(k), turned, np.asarray(value, dtype=np.float64) - neutral)
+
+    def turned(self) -> Iterator[tuple[Turned, str, float | Floats, float]]:
+        """Yield what each turned knob turns: element, owner, where the knob stands, and its neutral."""
+        for (owner, name), value in self.turns.items():
+            knob = self.network.knobs[owner, name]
+            for element in knob.turned:
+                yield element, owner, value, knob.neutral
 
     def gain(self, ports: Ports, i: int, hinge: int, turned: Turned, more: Floats) -> None:
         network = self.network

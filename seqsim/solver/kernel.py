@@ -149,12 +149,14 @@ def _sides(rules: Rules, w: Work) -> int:
             total = 0.0
             for p in range(WIDTH):
                 total += rules.fall_weight[row, p] * w.volts[rules.fall_at[row, p]]
-            w.fresh[row] = total > rules.falling[row] - TIE
+            w.beyond[row] = rules.falling[row] - total
+            w.fresh[row] = w.beyond[row] < TIE
         else:
             total = 0.0
             for p in range(WIDTH):
                 total += rules.rise_weight[row, p] * w.volts[rules.rise_at[row, p]]
-            w.fresh[row] = total > rules.rising[row] + TIE
+            w.beyond[row] = total - rules.rising[row]
+            w.fresh[row] = w.beyond[row] > TIE
         if w.fresh[row] != w.above[row]:
             changed += 1
     return changed
@@ -204,16 +206,27 @@ def settle(h: Hinges, ref: Reference, rules: Rules, ratios: Ratios, w: Work) -> 
         w.volts_seen[count] = w.volts
         count += 1
         if one_by_one:
-            chosen, fastest = -1, 1 << 30
-            for row in range(rows):
-                if w.fresh[row] != w.above[row] and rules.kind[row] < fastest:
-                    chosen, fastest = row, rules.kind[row]
+            chosen = _fastest(rules, w)
             w.above[chosen] = w.fresh[chosen]
         else:
             for row in range(rows):
                 w.above[row] = w.fresh[row]
     _average(w, 0, count)
     return OSCILLATES, worst
+
+
+@compiled
+def _fastest(rules: Rules, w: Work) -> int:
+    """Return the row of the fastest class that is to change, the one that is farthest beyond its threshold."""
+    chosen = -1
+    for row in range(len(rules.kind)):
+        if w.fresh[row] != w.above[row] and (
+            chosen < 0
+            or rules.kind[row] < rules.kind[chosen]
+            or (rules.kind[row] == rules.kind[chosen] and w.beyond[row] > w.beyond[chosen] + TIE)
+        ):
+            chosen = row
+    return chosen
 
 
 @compiled

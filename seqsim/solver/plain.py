@@ -134,7 +134,7 @@ def settle(system: System, static: Bools, start: State) -> Levels:
         volts_seen.append(volts)
         sides_seen.append(state.above)
         if one_by_one:
-            above = _only_fastest(system, state.above, above)
+            above = _only_fastest(system, volts, state.above, above)
         state = State(state.conducting, above, state.ratios)
     return _oscillating(system, static, state, volts_seen, sides_seen, way)
 
@@ -146,14 +146,26 @@ def refined(levels: Levels) -> Levels:
     return replace(levels, volts=volts)
 
 
-def _only_fastest(system: System, before: Bools, after: Bools) -> Bools:
-    """Let the first row of the fastest class change, and no other."""
-    changed = np.flatnonzero(before != after)
-    kind = system.variant.rows.kind[changed]
-    chosen = changed[np.argmin(kind)]
+def _only_fastest(system: System, volts: Floats, before: Bools, after: Bools) -> Bools:
+    """Let one row of the fastest class change, the one that is farthest beyond its threshold, and no other."""
+    rise, fall = _sensed(system, volts)
+    beyond = np.where(before, system.falling - fall, rise - system.rising)
+    kind = system.variant.rows.kind
+    chosen = -1
+    for row in np.flatnonzero(before != after):
+        if chosen < 0 or kind[row] < kind[chosen] or (kind[row] == kind[chosen] and beyond[row] > beyond[chosen] + TIE):
+            chosen = int(row)
     result = before.copy()
     result[chosen] = after[chosen]
     return result
+
+
+def _sensed(system: System, volts: Floats) -> tuple[Floats, Floats]:
+    """Return what rule rows (r,) compare with their rising and their falling thresholds."""
+    rows = system.variant.rows
+    rise = (rows.rise_weight * volts[rows.rise_at]).sum(axis=1)
+    fall = (rows.fall_weight * volts[rows.fall_at]).sum(axis=1)
+    return rise, fall
 
 
 def _oscillating(
@@ -175,10 +187,8 @@ def forced_sides(system: System, above: Bools) -> Bools:
 
 def sides(system: System, volts: Floats, above: Bools) -> Bools:
     """Return on which side of its threshold each rule row stands, given where it stood (its memory)."""
-    rows = system.variant.rows
-    padded_rise = (rows.rise_weight * volts[rows.rise_at]).sum(axis=1)
-    padded_fall = (rows.fall_weight * volts[rows.fall_at]).sum(axis=1)
-    fresh = np.where(above, padded_fall > system.falling - TIE, padded_rise > system.rising + TIE)
+    rise, fall = _sensed(system, volts)
+    fresh = np.where(above, fall > system.falling - TIE, rise > system.rising + TIE)
     return forced_sides(system, fresh)
 
 

@@ -25,6 +25,12 @@ from seqsim.solver.sparse import (
 from seqsim.solver.system import LEAK
 from seqsim.solver.work import CHOSEN, DENSE, HINGES, KNOWN, SPARSE, STRUCTURE, TOO_LARGE, UNKNOWN, UPDATE, WHOLE, Work
 
+EPSILON = 2.2e-16
+MOST_DOUBT = 1e-6
+"""Share of a pivot that may be rounding; beyond it the equations of the nodes are solved instead."""
+MOST_ASTRAY = 1e-6
+"""Share of a test current that may be left over at a node."""
+
 
 @compiled
 def choose(h: Hinges, ref: Reference, ratios: Ratios, w: Work) -> None:
@@ -75,7 +81,26 @@ def prepare(h: Hinges, ref: Reference, w: Work) -> float:
                             total += weight * other * ref.inverse[at, h.inject_at[column, q]]
             w.small[i, j] = w.delta[i] * total
         w.small[i, i] += 1.0
-    return float(ref.sign[0] * factorise(w.small, w.pivots, n))
+        w.doubt[i] = abs(w.delta[i]) * _doubt(h, ref, row)
+    sign = ref.sign[0] * factorise(w.small, w.pivots, n)
+    for i in range(n):
+        other = w.pivots[i]
+        w.doubt[i], w.doubt[other] = w.doubt[other], w.doubt[i]
+        if w.doubt[i] > MOST_DOUBT * abs(w.small[i, i]):
+            return _prepare_whole(h, w)
+    return float(sign)
+
+
+@compiled
+def _doubt(h: Hinges, ref: Reference, k: int) -> float:
+    """What rounding leaves of ``a Z b`` of a hinge: nodes that only this hinge ties to the rest lose all digits."""
+    total = 0.0
+    for p in range(WIDTH):
+        for q in range(WIDTH):
+            weight = h.sense_weight[k, p] * h.inject_weight[k, q]
+            if weight != 0.0:
+                total += abs(weight * ref.inverse[h.sense_at[k, p], h.inject_at[k, q]])
+    return total * EPSILON
 
 
 @compiled
@@ -231,12 +256,40 @@ def refine(h: Hinges, ref: Reference, w: Work) -> None:
 
 
 @compiled
+def _astray(h: Hinges, w: Work, plus: int, minus: int, column: Floats) -> float:
+    """Return the largest current that ``column`` leaves over where 1 A flows in at ``plus`` and out at ``minus``."""
+    size = len(column)
+    for node in range(size):
+        w.left[node] = LEAK * column[node]
+    for k in range(w.size[HINGES]):
+        g = w.active[k]
+        if g != 0.0:
+            x = 0.0
+            for p in range(WIDTH):
+                x += h.sense_weight[k, p] * column[h.sense_at[k, p]]
+            for q in range(WIDTH):
+                w.left[h.inject_at[k, q]] += h.inject_weight[k, q] * g * x
+    w.left[plus] -= 1.0
+    w.left[minus] += 1.0
+    largest = 0.0
+    for node in range(size - 1):
+        largest = max(largest, abs(w.left[node]))
+    return largest
+
+
+@compiled
 def aim(h: Hinges, ref: Reference, w: Work, plus: int, minus: int, row: Floats, column: Floats) -> float:
     """Put ``cᵀ J⁻¹`` and ``J⁻¹ c`` (N,), c between two nodes, into ``row`` and ``column``; return the Thevenin ohms.
 
     The state in ``w`` must be prepared, as settling leaves it.
     """
     size = len(row)
+    if w.size[WHOLE] == UPDATE:
+        for node in range(size):
+            column[node] = ref.columns[plus, node] - ref.columns[minus, node]
+        _correct(h, ref, w, column)
+        if _astray(h, w, plus, minus, column) > MOST_ASTRAY:
+            _prepare_whole(h, w)
     if w.size[WHOLE] != UPDATE:
         row[:] = 0.0
         row[plus] += 1.0
@@ -247,8 +300,6 @@ def aim(h: Hinges, ref: Reference, w: Work, plus: int, minus: int, row: Floats, 
         return float(row[plus] - row[minus])
     for node in range(size):
         row[node] = ref.inverse[plus, node] - ref.inverse[minus, node]
-        column[node] = ref.columns[plus, node] - ref.columns[minus, node]
-    _correct(h, ref, w, column)
     n = w.size[CHOSEN]
     if n > 0:
         for i in range(n):

@@ -31,6 +31,7 @@ class Work(NamedTuple):
     gates: Bools
     above: Bools
     fresh: Bools
+    beyond: Floats
     ratios: Floats
     chosen: Ints
     delta: Floats
@@ -41,6 +42,7 @@ class Work(NamedTuple):
     sparse: Sparse
     """the equations of the nodes, where they are quicker to solve than those of the chosen hinges"""
     full_pivots: Ints
+    doubt: Floats
     right: Floats
     nodal: Floats
     left: Floats
@@ -66,12 +68,14 @@ def workspace(place: Ints, hinges: int, rows: int, gates: int, ratios: int) -> W
         gates=np.zeros(gates, dtype=np.bool_),
         above=np.zeros(rows, dtype=np.bool_),
         fresh=np.zeros(rows, dtype=np.bool_),
+        beyond=np.zeros(rows),
         ratios=np.zeros(ratios),
         chosen=np.zeros(chosen, dtype=np.int64),
         delta=np.zeros(chosen),
         tau=np.zeros(chosen),
         small=np.zeros((chosen, chosen)),
         pivots=np.zeros(chosen, dtype=np.int64),
+        doubt=np.zeros(chosen),
         right=np.zeros(chosen),
         sparse=sparse(place),
         full_pivots=np.zeros(nodes, dtype=np.int64),

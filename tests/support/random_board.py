@@ -17,6 +17,10 @@ from seqsim.solver import static_gates
 NETS = ("V12", "V5", "GND", "N1", "N2", "N3", "N4", "N5")
 VOLTS = {"V12": 12.0, "V5": 5.0}
 
+PASSIVE = ("resistor", "resistor", "resistor", "diode", "zener")
+DISCRETE = (*PASSIVE, "npn", "pnp", "nmos", "pmos")
+ALL = (*DISCRETE, "not", "and")
+
 ohms = st.sampled_from([0.5, 22.0, 330.0, 1e3, 4.7e3, 10e3, 47e3, 220e3, 1e6])
 nets = st.sampled_from(NETS)
 
@@ -43,10 +47,9 @@ def make(kind: str, name: str, pins: dict[str, str], **values: Any) -> Part:
 
 
 @st.composite
-def parts(draw: st.DrawFn, name: str, *, active: bool) -> Part:
+def parts(draw: st.DrawFn, name: str, kinds: tuple[str, ...]) -> Part:
     """Draw one part on nets of the board."""
-    kinds = ["resistor", "resistor", "resistor", "diode", "zener"]
-    kind = draw(st.sampled_from(kinds + ["npn", "pnp", "nmos", "pmos", "not", "and"] * active))
+    kind = draw(st.sampled_from(kinds))
     if kind == "resistor":
         return make(kind, name, {"1": draw(nets), "2": draw(nets)}, ohms=draw(ohms))
     if kind in ("diode", "zener"):
@@ -62,14 +65,14 @@ def parts(draw: st.DrawFn, name: str, *, active: bool) -> Part:
 
 
 @st.composite
-def boards(draw: st.DrawFn, *, active: bool = True, most: int = 12) -> Board:
-    """Draw a board of two supplies and some parts; passive ones alone unless ``active``."""
+def boards(draw: st.DrawFn, kinds: tuple[str, ...] = ALL, most: int = 12) -> Board:
+    """Draw a board of two supplies and some parts of the kinds given."""
     supplies = (
         Supply(name="V12", net="V12", volts=12, ohms=0.05, amps=draw(st.sampled_from([None, 0.3, 3.0]))),
         Supply(name="V5", net="V5", volts=5, ohms=0.1),
     )
     count = draw(st.integers(2, most))
-    listed = [draw(parts(f"X{k}", active=active)) for k in range(count)]
+    listed = [draw(parts(f"X{k}", kinds)) for k in range(count)]
     # every net exists, held by a leakage path
     held = [make("resistor", f"H{k}", {"1": net, "2": "GND"}, ohms=1e6) for k, net in enumerate(NETS) if net != "GND"]
     return Board(supplies, tuple(listed + held))
