@@ -109,6 +109,11 @@ class Network:
         return {owner: np.array(numbers) for owner, numbers in found.items()}
 
     @cached_property
+    def part_names(self) -> frozenset[str]:
+        """Names of all that has terminals: parts and supplies."""
+        return frozenset(self.owners) | {name.rpartition(":" if ":" in name else ".")[0] for name in self.terminals}
+
+    @cached_property
     def ladders(self) -> Mapping[int, frozenset[int]]:
         """For each hinge that is reached through another, or instead of another: all that hang together with it."""
         groups: dict[int, frozenset[int]] = {}

@@ -131,16 +131,16 @@ class _Varying:
             case Turn(owner, knob, value):
                 self.turn(owner, knob, value)
             case Disable(owner, roles):
-                numbers = self.network.hinges_of.get(owner, np.zeros(0, dtype=np.int64))
-                self.off.update(int(k) for k in numbers if roles is None or self.network.roles[k] in roles)
+                self.disable(owner, roles)
             case SetGate(gate, on):
                 if gate not in self.network.gate_index:
                     raise UnknownPlaceError(f"there is no switch, supply or output called '{gate}'", place=gate)
                 self.gate_force[self.network.gate_index[gate]] = on
             case SetSide(owner, row, above):
-                for k in self.network.rows_of.get(owner, ()):
-                    if self.network.row_names[k] == row:
-                        self.side_force[k] = above
+                rows = [k for k in self.network.rows_of.get(owner, ()) if self.network.row_names[k] == row]
+                if not rows:
+                    raise UnknownPlaceError(f"'{owner}' has no input called '{row}' that could be held", place=owner)
+                self.side_force[rows] = above
 
     def place(self, name: str) -> int:
         """Node of a place as the patches so far leave it."""
@@ -215,6 +215,15 @@ class _Varying:
                 self.touched.update(
                     int(k) for k in self.network.hinges_of[owner] if self.network.roles[k] == turned.role
                 )
+
+    def disable(self, owner: str, roles: tuple[str, ...] | None) -> None:
+        if owner not in self.network.part_names:
+            raise UnknownPlaceError(f"there is no part or supply called '{owner}'", place=owner)
+        numbers = [int(k) for k in self.network.hinges_of.get(owner, ())]
+        found = [k for k in numbers if roles is None or self.network.roles[k] in roles]
+        if roles and not found:
+            raise UnknownPlaceError(f"'{owner}' has nothing called '{roles[0]}' that could be disabled", place=owner)
+        self.off.update(found)
 
     def finish(self) -> Variant:
         network, hinges = self.network, self.network.hinges
