@@ -1,0 +1,29 @@
+"""Every circuit of the library, healthy and with every single fault, in every power state."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from shelf import FOLDER, NAMES, faulted, states
+
+from seqsim.circuit import compile_network, read_circuit
+from seqsim.solver import Steadiness
+
+FAILED = list(Steadiness).index(Steadiness.FAILED)
+FAR = 1000.0
+"""Volts that no net reaches: what would be left over if digits were lost on a floating node."""
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_fault_gives_levels(name: str) -> None:
+    """At its middle and at both ends each fault settles or is said to oscillate; none fails, none leaves the volts."""
+    circuit = read_circuit(FOLDER / f"{name}.yaml")
+    network = compile_network(circuit)
+    faults, variants = faulted(circuit, network, ends=True)
+    for state in states(circuit, network):
+        assert state.levels.steadiness is Steadiness.STEADY, state.name
+        solved = state.bench.run(variants)
+        failed = [faults[k] for k in np.flatnonzero(solved.steadiness == FAILED)]
+        assert not failed, (state.name, failed)
+        astray = np.abs(solved.volts[:, : network.nets]).max(axis=1)
+        assert astray.max() < FAR, (state.name, faults[int(astray.argmax())])
