@@ -8,13 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from seqsim.diagnosis.likelihood import Fit, conditional, fit
-from seqsim.diagnosis.predict import Branch, Predictions, Predictor
+from seqsim.diagnosis.predict import Branch, Predictions
 from seqsim.diagnosis.spread import Noise
 from seqsim.network.network import Bools, Floats, Ints
 from seqsim.readings.measurement import Measurement
 from seqsim.readings.outcome import Condition as Wording
 from seqsim.readings.outcome import Zone
-from seqsim.solver.batch import Latents
 
 CELL_VOLTS = 0.3
 """A new cell begins when a reading moves this far from the cell's first point."""
@@ -160,25 +159,14 @@ def limits_of(measurements: Sequence[Measurement]) -> Floats:
 
 
 def score(
-    predictor: Predictor,
-    predictions: Predictions,
-    branches: Sequence[Branch],
-    cells: Sequence[Cell],
-    measurements: Sequence[Measurement],
-    noise: Noise,
-    latents: Latents,
-    slip: Floats,
-    largest: Floats,
-) -> list[Scored]:
-    """Return the fit of every cell, its spread by sensitivities at its middle severity."""
-    if not cells:
-        return []
-    moves = predictor.moves([branches[c.branch] for c in cells], [c.middle for c in cells], latents)
+    predictions: Predictions, cells: Sequence[Cell], moves: Floats, measurements: Sequence[Measurement], noise: Noise,
+    slip: Floats, largest: Floats,
+) -> list[Scored]:  # fmt: skip
+    """Return the fit of every cell; ``moves`` (c, r, l) are its sensitivities to one standard deviation each."""
     scored = []
     for cell, move in zip(cells, moves, strict=True):
-        covariance = noise.covariance + move @ move.T + cell.own
         wide = RESTLESS_SHARE * noise.span * cell.restless
-        covariance = covariance + np.diag(wide**2)
+        covariance = noise.covariance + move @ move.T + cell.own + np.diag(wide**2)
         scored.append(weigh(cell, covariance, predictions.ohms[cell.item], measurements, noise, slip, largest))
     return scored
 

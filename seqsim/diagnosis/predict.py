@@ -118,13 +118,28 @@ class Predictor:
 
     def moves(self, branches: Sequence[Branch], at: Sequence[int], latents: Latents) -> Floats:
         """Return the change (b, r, l) of each reading, in tip volts, for one standard deviation of each latent."""
-        moves = np.zeros((len(branches), self.readings, latents.size))
+        return self.nearby(branches, at, latents)[3]
+
+    def nearby(
+        self, branches: Sequence[Branch], at: Sequence[int], latents: Latents
+    ) -> tuple[Floats, Bools, Bools, Floats]:
+        """Return tips (b, r), whether the board oscillates (b, r), is solved (b,), and the moves (b, r, l).
+
+        Each branch is taken at one of its severities.
+        """
+        shape = (len(branches), self.readings)
+        tips, restless = np.zeros(shape), np.zeros(shape, dtype=np.bool_)
+        good = np.ones(len(branches), dtype=np.bool_)
+        moves = np.zeros((*shape, latents.size))
         for condition in self.conditions:
             variants = self.variants(branches, condition)
             chosen = [min(s, v.severities - 1) for s, v in zip(at, variants, strict=True)]
             solved = self._run(branches, condition, variants, latents, chosen)
+            tips[:, condition.readings] = solved.read
+            restless[:, condition.readings] = (solved.steadiness == OSCILLATES)[:, None]
+            good &= solved.steadiness != FAILED
             moves[:, condition.readings] = solved.moves
-        return moves
+        return tips, restless, good & np.isfinite(tips).all(axis=1), np.nan_to_num(moves)
 
     def _run(
         self,

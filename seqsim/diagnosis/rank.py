@@ -19,6 +19,7 @@ from seqsim.diagnosis.report import ranking
 from seqsim.diagnosis.result import Ranking
 from seqsim.diagnosis.shelf import kept_or
 from seqsim.diagnosis.spread import Noise, model_latents, noise
+from seqsim.diagnosis.steep import spread_out
 from seqsim.network.network import Floats, Ints
 from seqsim.readings import Reading, Readings, measurement
 from seqsim.readings.measurement import Measurement
@@ -77,7 +78,7 @@ def diagnose(
     measurements = tuple(measurement(circuit, reading, readings.meter) for reading in taken)
     predictor = Predictor(at, conditions(measurements), len(measurements))
     states = [each.state for each in measurements]
-    known, latents, _ = model_latents(at.network)
+    known, latents, keys = model_latents(at.network)
     slip = _slips(taken)
 
     known_faults = listed(circuit, factors)
@@ -95,10 +96,13 @@ def diagnose(
     chosen, _ = leading(predictions, noisy, len(branches))
     healthy = [k for k, branch in enumerate(branches) if branch.hypothesis == 0]
     wanted = np.union1d(chosen, healthy).astype(np.int64)
-    cells = in_the_running(list(cells_of(predictions, branches, wanted, limits_of(measurements))), branches, noisy)
+    limits = limits_of(measurements)
+    cells = in_the_running(list(cells_of(predictions, branches, wanted, limits)), branches, noisy)
     largest = _largest(measurements, coarse)
     predictor = Predictor(replace(at, network=known), predictor.conditions, len(measurements))
-    scored = score(predictor, predictions, branches, cells, measurements, noisy, latents, slip, largest)
+    moves = predictor.moves([branches[cell.branch] for cell in cells], [cell.middle for cell in cells], latents)
+    cells, moves = spread_out(predictor, branches, cells, moves, latents, keys, limits, noisy)
+    scored = score(predictions, cells, moves, measurements, noisy, slip, largest)
     weighed = posterior(hypotheses, branches, scored, noisy, slip)
     return Diagnosis(
         at, hypotheses, tuple(branches), measurements, noisy, tuple(scored), _healthy(scored, branches), weighed,
