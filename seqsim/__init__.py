@@ -9,6 +9,7 @@ All else is imported when it is used.
 
 from __future__ import annotations
 
+import os
 from typing import TYPE_CHECKING, Any
 
 from seqsim.errors import SeqsimError
@@ -18,6 +19,10 @@ if TYPE_CHECKING:
 
     from seqsim.board import Board
     from seqsim.drawing import Picture
+
+# a board's matrices are small: on busy cores the threads of NumPy's linear algebra wait for each other a hundred times
+# longer than one of them works. It must stand here before NumPy is loaded
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 __version__ = "0.1.0"
 
