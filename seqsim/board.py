@@ -117,7 +117,7 @@ class Board:
             If there is none, or one is not understood.
         """
         from seqsim.errors import ReadingError
-        from seqsim.readings import Readings, parse_reading, read_readings
+        from seqsim.readings import Readings, read_readings, split_shorthand
 
         if readings is None:
             base = Readings()
@@ -127,24 +127,16 @@ class Board:
             base = read_readings(self.circuit, self._find(readings))
         else:
             base, more = Readings(), (*readings, *more)
-        added = tuple(parse_reading(self.circuit, text, base.meter) for text in more)
-        if not base.readings and not added:
+        taken = base.with_more(self.circuit, (split_shorthand(text) for text in more))
+        if not taken.readings and not taken.seen:
             message = "there is no reading to rank by; give a file of readings, or some in shorthand like EN 0.02"
             raise ReadingError(message, file=base.file)
-        return base.model_copy(update={"readings": (*base.readings, *added)})
+        return taken
 
     def rank(
-        self,
-        readings: str | os.PathLike[str] | Readings | Sequence[str] | None = None,
-        more: Sequence[str] = (),
-        seen: Sequence[str] = (),
+        self, readings: str | os.PathLike[str] | Readings | Sequence[str] | None = None, more: Sequence[str] = ()
     ) -> Ranking:
         """Return the faults that explain what was measured, ranked; for ``readings`` and ``more`` see `read`.
-
-        Parameters
-        ----------
-        seen
-            What was seen over time while the board was powered up: ``"EN rises then falls"``, ``"V5 3.2 at 80ms"``.
 
         Raises
         ------
@@ -152,14 +144,13 @@ class Board:
             If there is no reading, or one is not understood.
         """
         taken = self.read(readings, more)
+        if taken.seen:
+            from seqsim.diagnosis.over_time import rank_over_time
+
+            return replace(rank_over_time(self.circuit, taken), circuit=self.name)
         from seqsim.diagnosis import rank
 
-        if not seen:
-            return replace(rank(self.circuit, taken), circuit=self.name)
-        from seqsim.diagnosis.over_time import rank_over_time
-        from seqsim.sequence.seen import parse_all
-
-        return replace(rank_over_time(self.circuit, taken, parse_all(self.circuit, seen)), circuit=self.name)
+        return replace(rank(self.circuit, taken), circuit=self.name)
 
     def why(
         self,
@@ -197,7 +188,7 @@ class Board:
             raise SeqsimError("give faults or readings, not both: readings are explained beside the healthy board")
         from seqsim.logic.measured import explain_readings
 
-        taken = self.read(readings, read)
+        taken = self.read(readings, read).at_rest("why")
         return explain_readings(self.name, self.circuit, taken.readings, node, state, meter=taken.meter, deep=deep)
 
     def spice(self, state: str | None = None, faults: str | Iterable[str] = (), *, full: bool = False) -> SpicePass:
@@ -249,7 +240,7 @@ class Board:
         """
         from seqsim.drawing import draw_chain
 
-        taken = self.read(readings, read).readings if readings is not None or read else ()
+        taken = self.read(readings, read).at_rest("draw").readings if readings is not None or read else ()
         return draw_chain(
             self.name, self.circuit, state=state, faults=_listed(faults), readings=taken, node=node, whole=whole
         )

@@ -18,16 +18,8 @@ def rank(
             "--read",
             "-r",
             metavar="READING",
-            help="A reading in shorthand, like 'EN 0.02' or 'R9.1 to R9.2 18mV @running'; can be given repeatedly.",
-        ),
-    ] = None,
-    seen: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--seen",
-            metavar="TEXT",
-            help="What was seen while it was powered up, like 'EN rises then falls', 'EN never high' or "
-            "'V5 3.2 at 80ms'; can be given repeatedly.",
+            help="A reading in shorthand, like 'EN 0.02', 'R9.1 to R9.2 18mV @running' or 'EN rises then falls'; "
+            "can be given repeatedly.",
         ),
     ] = None,
     json: JsonOption = False,
@@ -38,6 +30,6 @@ def rank(
     asked = Board.load(board)
     taken = asked.read(readings, read or ())
     announce_compiling()
-    if seen:
+    if taken.seen:
         announce_compiling("march")
-    return Answer(asked.rank(taken, seen=seen or ()), json)
+    return Answer(asked.rank(taken), json)

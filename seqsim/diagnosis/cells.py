@@ -71,6 +71,8 @@ def _rough_score(tips: Floats, restless: Floats | Bools, own: Floats | float, no
 
     A board that oscillates may read anything, and pays for that: a broad density is a low one.
     """
+    if not len(noise.observed):
+        return np.zeros(len(tips))
     narrow = np.sqrt(np.diag(noise.covariance) + (ROUGH_SHARE * tips) ** 2 + _rough_volts(noise) ** 2)
     wide = narrow + RESTLESS_SHARE * noise.span * restless
     z = ((tips - noise.observed) / (wide + own)) ** 2 + 2 * np.log(wide / narrow)

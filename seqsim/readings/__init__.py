@@ -6,8 +6,9 @@ from seqsim.readings.kinds import KINDS, Kind, Site
 from seqsim.readings.measurement import Measurement, measurement
 from seqsim.readings.meter import METER, Accuracy, Meter, parse_accuracy
 from seqsim.readings.outcome import Condition, Number, Outcome, Zone
+from seqsim.readings.over_time import Seen
 from seqsim.readings.reading import Probe, Reading
-from seqsim.readings.shorthand import format_reading, parse_reading
+from seqsim.readings.shorthand import format_reading, parse_reading, split_shorthand
 
 __all__ = [
     "KINDS",
@@ -23,6 +24,7 @@ __all__ = [
     "Probe",
     "Reading",
     "Readings",
+    "Seen",
     "Site",
     "Zone",
     "format_reading",
@@ -31,4 +33,5 @@ __all__ = [
     "parse_intervention",
     "parse_reading",
     "read_readings",
+    "split_shorthand",
 ]

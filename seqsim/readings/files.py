@@ -18,6 +18,7 @@ from seqsim.circuit.source import Entries, Items, Node, Text, parse_source
 from seqsim.errors import CircuitError, QuantityError, ReadingError
 from seqsim.readings.interventions import split_interventions
 from seqsim.readings.meter import METER, Meter
+from seqsim.readings.over_time import Seen, build_seen, is_over_time
 from seqsim.readings.reading import Reading
 from seqsim.readings.shorthand import Fields, build_reading, split_shorthand
 
@@ -34,15 +35,45 @@ STARTER = 'format: 1, then readings: with a list like ["EN 0.02", "V5 9k2 ohm"]'
 class Readings(BaseModel):
     """A file of readings: the meter that took them, and the readings in their order.
 
-    ``reference`` are readings of a known-good board of the same kind.
+    ``seen`` is what the board did over time; ``reference`` are readings of a known-good board of the same kind.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     meter: Meter = METER
     readings: tuple[Reading, ...] = ()
+    seen: tuple[Seen, ...] = ()
     reference: tuple[Reading, ...] = ()
     file: str | None = None
+
+    def with_more(self, circuit: Circuit, written: Iterable[Fields]) -> Readings:
+        """Return these with more of them, which tell what a meter showed or what was seen over time.
+
+        Raises
+        ------
+        ReadingError, UnknownPlaceError
+            If one is not understood.
+        """
+        readings, seen = list(self.readings), list(self.seen)
+        for fields in written:
+            if is_over_time(fields):
+                seen.append(build_seen(circuit, fields))
+            else:
+                readings.append(build_reading(circuit, fields, self.meter))
+        return self.model_copy(update={"readings": tuple(readings), "seen": tuple(seen)})
+
+    def at_rest(self, command: str) -> Readings:
+        """Return these for a command that looks at levels at rest alone.
+
+        Raises
+        ------
+        ReadingError
+            If some tell what was seen over time: that must not be lost silently.
+        """
+        for each in self.seen:
+            message = f"'{each.text}' tells what was seen over time, which `{command}` does not use; leave it to `rank`"
+            raise ReadingError(message, file=each.file, line=each.line, got=each.text)
+        return self
 
 
 def read_readings(circuit: Circuit, path: str | os.PathLike[str], meter: Meter = METER) -> Readings:
@@ -56,9 +87,7 @@ def read_readings(circuit: Circuit, path: str | os.PathLike[str], meter: Meter =
     file = os.fspath(path)
     text = _text(Path(path), file)
     if Path(path).suffix.lower() == ".csv":
-        fields = tuple(_csv(text, file))
-        readings = tuple(build_reading(circuit, each, meter) for each in fields)
-        return Readings(meter=meter, readings=readings, file=file)
+        return Readings(meter=meter, file=file).with_more(circuit, _csv(text, file))
     return _yaml(circuit, text, file, meter)
 
 
@@ -179,14 +208,14 @@ def _yaml(circuit: Circuit, text: str, file: str, meter: Meter) -> Readings:
     sections = _entries(root, "the file", KEYS, file)
     _check_format(sections, file)
     described = _meter(sections["meter"], file, meter) if "meter" in sections else meter
-    taken = {
-        name: tuple(build_reading(circuit, fields, described) for fields in _listed(sections[name], name, file))
-        for name in ("readings", "reference")
-        if name in sections
+    written = {
+        name: tuple(_listed(sections[name], name, file)) for name in ("readings", "reference") if name in sections
     }
-    if not any(taken.values()):
+    if not any(written.values()):
         raise ReadingError(f"the file holds no readings; write {STARTER}", file=file, line=root.line)
-    return Readings(meter=described, file=file, **taken)
+    reference = tuple(build_reading(circuit, fields, described) for fields in written.get("reference", ()))
+    known = Readings(meter=described, reference=reference, file=file)
+    return known.with_more(circuit, written.get("readings", ()))
 
 
 def _check_format(sections: dict[str, Node], file: str) -> None:

@@ -115,17 +115,17 @@ def build_reading(circuit: Circuit, fields: Fields, meter: Meter = METER) -> Rea
         return _build(circuit, fields, meter)
     except UnknownPlaceError as error:
         raise UnknownPlaceError(
-            _in_reading(error.message, fields), file=fields.file, line=fields.line, place=error.place
+            in_reading(error.message, fields), file=fields.file, line=fields.line, place=error.place
         ) from None
     except ReadingError as error:
         hint = f"; write it like {error.expected}" if error.expected and error.message[-1] != "?" else ""
         raise ReadingError(
-            _in_reading(error.message + hint, fields), file=fields.file, line=fields.line, place=error.place,
+            in_reading(error.message + hint, fields), file=fields.file, line=fields.line, place=error.place,
             expected=error.expected, got=fields.text,
         ) from None  # fmt: skip
 
 
-def _in_reading(message: str, fields: Fields) -> str:
+def in_reading(message: str, fields: Fields) -> str:
     """Name the reading in which something is wrong."""
     shown = fields.text or f"{fields.place} {fields.value}".strip()
     return f"reading '{shown}': {message}"

@@ -10,6 +10,7 @@ from seqsim.errors import QuantityError
 from seqsim.network import Network
 from seqsim.network.network import Bools
 from seqsim.quantity import Unit, format_quantity, parse_quantity
+from seqsim.readings.over_time import LONGEST
 from seqsim.solver import static_gates
 from seqsim.solver.course import Stage
 
@@ -23,10 +24,6 @@ FALLING = 0.5
 """Seconds for which the board is watched after power was taken away, where no rule asks for longer."""
 MARGIN = 1.5
 """How far beyond the delays of parts, and the limits of rules, a run looks."""
-
-
-LONGEST = 3600.0
-"""Longest run (s)."""
 
 
 def seconds_of(until: str | float | None) -> float | None:

@@ -26,6 +26,8 @@ VERDICTS = {
     "contradicts_another": "contradicts another reading",
     "no_prediction": "nothing is predicted here",
 }
+OVER_TIME = "over time"
+"""Kind of what was seen while a board was powered up: a behaviour has no prediction in volts."""
 SPEAKS = {"for": "for", "against": "against", "neutral": "says little"}
 
 Fields = Mapping[str, Any]
@@ -100,7 +102,7 @@ def _alike(best: Fields, hypotheses: Sequence[Fields]) -> str:
 def _readings(readings: Sequence[Fields]) -> RenderableType:
     rows = []
     for reading in readings:
-        healthy = "?"
+        healthy = "" if reading["kind"] == OVER_TIME else "?"
         if reading["healthy_low"] is not None and reading["healthy_high"] is not None:
             healthy = quantity([reading["healthy_low"], reading["healthy_high"]], reading["unit"])
         verdict = Text(VERDICTS[reading["verdict"]], style="" if reading["verdict"] == "as_healthy" else WARNING)
@@ -156,7 +158,7 @@ def _predictions(predictions: Sequence[Fields], readings: Sequence[Fields], *, c
         speaks = SPEAKS[prediction["speaks"]]
         rows.append((
             f"{place} {state}", f"read {quantity(reading['value'], unit)}",
-            f"predicted {_predicted(prediction['predicted'], reading)}", spread,
+            "" if reading["kind"] == OVER_TIME else f"predicted {_predicted(prediction['predicted'], reading)}", spread,
             Text(speaks, style=WARNING if prediction["speaks"] == "against" else ""),
         ))  # fmt: skip
     shown = table(("", "", "", "", ""), rows)

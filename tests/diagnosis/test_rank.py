@@ -155,3 +155,11 @@ def test_drawn_boards_rank_the_fault_that_they_have(ready: Ready, name: str) -> 
         first = found.where[0]
         right += first.group == alike.group[fault.name] or bool(fault.places & set(first.places))
     assert right >= 3
+
+
+def test_without_readings_the_priors_stand(ready: Ready) -> None:
+    """Before any reading every fault of the list has its prior: what was seen over time starts from there."""
+    circuit, at, alike = ready("inverting_npn")
+    found = diagnose(circuit, Readings(), at=at, alike=alike)
+    priors = np.array([h.prior for h in found.hypotheses])
+    assert found.posterior.probability / found.posterior.probability.sum() == pytest.approx(priors / priors.sum())
