@@ -12,6 +12,7 @@ from seqsim.cli.answer import BAD_INPUT, DONE, Answer, be_printable, complain, d
 from seqsim.cli.check import check
 from seqsim.cli.draw import draw
 from seqsim.cli.faults import faults
+from seqsim.cli.import_ import import_
 from seqsim.cli.levels import levels
 from seqsim.cli.library import list_
 from seqsim.cli.logic import logic
@@ -41,6 +42,7 @@ app.command("logic")(logic)
 app.command("rank")(rank)
 app.command("draw")(draw)
 app.command("spice")(spice)
+app.command("import")(import_)
 
 
 @app.callback(invoke_without_command=True)
