@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import os
 import sys
 from dataclasses import dataclass
@@ -57,12 +58,19 @@ def complain(sentence: str) -> None:
     print(f"seqsim: {' '.join(sentence.split())}", file=sys.stderr)
 
 
-def announce_compiling(module: str = "") -> None:
-    """Say on standard error that the solver (or one module of it) is compiled first, where it is not yet."""
-    from seqsim.solver.jit import is_compiled
+class _Sentences(logging.Handler):
+    """What seqsim says while it works, on standard error."""
 
-    if not is_compiled(module):
-        complain("compiling the solver, once for this version; this takes about half a minute")
+    def emit(self, record: logging.LogRecord) -> None:
+        complain(record.getMessage())
+
+
+def be_heard() -> None:
+    """Print what seqsim logs while it works: that something is compiled first, say."""
+    log = logging.getLogger("seqsim")
+    log.setLevel(logging.INFO)
+    log.propagate = False
+    log.handlers = [_Sentences()]
 
 
 def be_printable() -> None:

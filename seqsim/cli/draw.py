@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from seqsim.cli.answer import Answer, JsonOption, announce_compiling
+from seqsim.cli.answer import Answer, JsonOption
 from seqsim.errors import SeqsimError
 
 
@@ -56,7 +56,6 @@ def draw(
             raise SeqsimError("--gallery draws the whole library and takes no board; leave one of them out")
         from seqsim.drawing.gallery import draw_gallery
 
-        announce_compiling()
         return Answer(draw_gallery(gallery), json)
     if board is None:
         raise SeqsimError("`draw` needs a board; name a circuit file or one that `seqsim list` shows")
@@ -69,7 +68,6 @@ def draw(
 
     asked = Board.load(board)
     if ranking:
-        announce_compiling()
         picture = draw_result(asked.rank(readings, read or ()))
     elif levels:
         picture = draw_levels(asked.name, asked.circuit, fault or ())

@@ -8,7 +8,7 @@ from typing import Annotated, NoReturn
 
 import typer
 
-from seqsim.cli.answer import BAD_INPUT, DONE, Answer, be_printable, complain, deliver
+from seqsim.cli.answer import BAD_INPUT, DONE, Answer, be_heard, be_printable, complain, deliver
 from seqsim.cli.check import check
 from seqsim.cli.draw import draw
 from seqsim.cli.faults import faults
@@ -69,6 +69,7 @@ def main(arguments: Sequence[str] | None = None) -> NoReturn:
 def run(arguments: Sequence[str] | None = None) -> int:
     """Run the program on a list of arguments, those of the process by default, and return the exit code."""
     be_printable()
+    be_heard()
     try:
         outcome = app(args=None if arguments is None else list(arguments), prog_name="seqsim", standalone_mode=False)
     except typer.TyperException as error:

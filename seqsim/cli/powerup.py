@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from seqsim.cli.answer import Answer, BoardArgument, JsonOption, announce_compiling
+from seqsim.cli.answer import Answer, BoardArgument, JsonOption
 
 
 def powerup(
@@ -47,7 +47,6 @@ def powerup(
 
         drawable(plot)
     seconds = seconds_of(until)
-    announce_compiling("march")
     result = asked.powerup(fault or (), seconds, down=down, draws=boards)
     if plot is not None:
         from seqsim.drawing.timeline import draw_timeline

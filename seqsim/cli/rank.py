@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from seqsim.cli.answer import Answer, BoardArgument, JsonOption, announce_compiling
+from seqsim.cli.answer import Answer, BoardArgument, JsonOption
 
 
 def rank(
@@ -29,7 +29,4 @@ def rank(
 
     asked = Board.load(board)
     taken = asked.read(readings, read or ())
-    announce_compiling()
-    if taken.seen:
-        announce_compiling("march")
     return Answer(asked.rank(taken), json)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from seqsim.circuit import Circuit, compile_network, state_gates
+from seqsim.circuit import OFF, Circuit, compile_network, state_gates
 from seqsim.circuit.names import suggest
 from seqsim.errors import NoSteadyLevelError, UnknownPlaceError
 from seqsim.faults import find_fault, middle
@@ -94,6 +94,8 @@ class LevelMap(Result):
 def level_map(name: str, circuit: Circuit, state: str | None, faults: tuple[str, ...]) -> LevelMap:
     """Return the levels of a circuit, its power states gone through in their order up to ``state``.
 
+    Where several states are stable, the one that a power-up over time comes to stands first.
+
     Raises
     ------
     UnknownPlaceError
@@ -117,7 +119,7 @@ def level_map(name: str, circuit: Circuit, state: str | None, faults: tuple[str,
     if levels is None or levels.steadiness is Steadiness.FAILED:
         message = f"no steady level was found in state {wanted}; the values of a part may be extreme"
         raise NoSteadyLevelError(message, file=circuit.file, place=wanted)
-    others = list(_others(levels, variant, static))
+    levels, *others = _by_history(circuit, wanted, patches, [levels, *_others(levels, variant, static)])
     condition = levels.steadiness.value
     if levels.steadiness is Steadiness.STEADY and others:
         condition = "several_states"
@@ -146,6 +148,18 @@ def _others(levels: Levels, variant: Variant, static: Bools) -> Iterator[Levels]
         if other.steadiness is Steadiness.STEADY and all(_differ(other, known).any() for known in found):
             found.append(other)
             yield other
+
+
+def _by_history(circuit: Circuit, state: str, patches: tuple[Patch, ...], found: list[Levels]) -> list[Levels]:
+    """Put the stable state first that a power-up comes to, where several are possible."""
+    if len(found) == 1 or state == OFF:
+        return found
+    from seqsim.sequence import reached
+
+    arrived = reached(circuit, state, patches)
+    if arrived.steadiness is not Steadiness.STEADY:
+        return found
+    return sorted(found, key=lambda each: bool(_differ(each, arrived).any()))
 
 
 def _kicked(state: State, row: int) -> State:

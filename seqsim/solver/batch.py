@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from seqsim.network import WIDTH, Network, Variant
 from seqsim.network.network import Bools, Ints
 from seqsim.solver.arrays import Hinges, Ratios, Reference
+from seqsim.solver.jit import announce
 from seqsim.solver.ordering import elimination_order
 from seqsim.solver.pack import (
     STUBS,
@@ -87,6 +88,7 @@ class Bench:
         severity
             One severity for each variant; without it all of them.
         """
+        announce("sweep")
         pack = pack_variants(self.network, variants, self.nodes - 1)
         ports = max([len(v.ports.gate) for v in variants], default=0)
         hinges = _with_room(self.hinges, ports + PROBE_PORTS)

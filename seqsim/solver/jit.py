@@ -7,6 +7,7 @@ calls; so the folder's name carries a hash of all the sources, and a change of a
 from __future__ import annotations
 
 import hashlib
+import logging
 import shutil
 from collections.abc import Callable
 from functools import cache
@@ -17,6 +18,7 @@ import numba
 from numba import njit
 from platformdirs import user_cache_path
 
+LOG = logging.getLogger("seqsim")
 KEPT = 3
 """Folders of compiled code that are kept, the newest ones."""
 
@@ -31,10 +33,17 @@ def cache_folder() -> Path:
     return user_cache_path("seqsim") / "compiled" / name
 
 
-def is_compiled(module: str = "") -> bool:
-    """Tell whether compiled code (of a module of this package) is on disk, so that nobody waits for the compiler."""
+def is_compiled(module: str) -> bool:
+    """Tell whether compiled code of a module of this package is on disk, so that nobody waits for the compiler."""
     folder = cache_folder()
-    return folder.is_dir() and any(folder.rglob(f"{module}.*.nbc" if module else "*.nbc"))
+    return folder.is_dir() and any(folder.rglob(f"{module}.*.nbc"))
+
+
+@cache
+def announce(module: str) -> None:
+    """Log, once, that a module of this package is compiled first, where it is not yet."""
+    if not is_compiled(module):
+        LOG.info("compiling the solver, once for this version; this takes about a minute")
 
 
 def compiled(function: Function) -> Function:

@@ -14,6 +14,7 @@ from seqsim.network import FARADS, Disable, Network, Patch, Source, Storage, Tur
 from seqsim.network.network import Bools, Floats, Ints
 from seqsim.solver.clockwork import Clockwork
 from seqsim.solver.course import Course, Stage
+from seqsim.solver.jit import announce
 from seqsim.solver.march import CROSSED, FINEST, FULL, STUCK, Body, Drive, Now, Store, Trace, Work, jump, march
 from seqsim.solver.plain import settle_analog
 from seqsim.solver.state import State, Way
@@ -55,6 +56,7 @@ def simulate(
     before
         Static gates (g,) before the first stage; what is on there does not turn on with it.
     """
+    announce("march")
     gates = network.gate_default if before is None else before
     return _Run(network, tuple(patches), tuple(stages), until, gates).course()
 

@@ -12,7 +12,7 @@ from seqsim.wording.tables import heading, indented, quiet, stack, table, volts
 CONDITIONS = {
     "steady": "settles",
     "oscillates": "oscillates: volts are averages over the cycle, to be taken broadly",
-    "several_states": "has several stable states: which one appears depends on the order of events",
+    "several_states": "has several stable states: the one that a power-up comes to stands first",
 }
 NODES = {
     "driven": "",

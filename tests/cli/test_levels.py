@@ -143,6 +143,20 @@ def test_several_states(shell: Shell, tmp_path: Path) -> None:
     assert "stable state 2" in shell(f"levels {board}").out
 
 
+@pytest.mark.parametrize(("pulsed", "high"), [("U1", "QN"), ("U2", "Q")])
+def test_a_power_up_picks_the_state(shell: Shell, tmp_path: Path, pulsed: str, high: str) -> None:
+    """A pulse through a capacitor while the supply rises sets the latch: at rest nothing of it is left to see."""
+    board = tmp_path / "latch.yaml"
+    gate = f"{pulsed}: {{kind: nor, pins: {{A: "
+    capacitor = "  C1: {kind: capacitor, farads: 100n, pins: [V5, START]}\n"
+    resistor = "  R3: {kind: resistor, ohms: 10k, pins: [START, GND]}\n"
+    board.write_text(LATCH.replace(f"{gate}GND", f"{gate}START") + capacitor + resistor, encoding="utf-8")
+    fields = json.loads(shell(f"levels {board} --json").out)
+    assert fields["condition"] == "several_states"
+    assert fields["nodes"][high]["volts"] > 4.5
+    assert fields["other_states"][0]["nodes"][high]["volts"] < 0.5
+
+
 OSCILLATOR = """\
 format: 1
 title: An inverter on its own output, invented for the tests
