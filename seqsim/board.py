@@ -107,7 +107,7 @@ class Board:
         ----------
         readings
             A file of readings (a path, or the name of a file beside the circuit's), readings as objects, or a list of
-            readings in shorthand.
+            readings in shorthand; those that notes hold come on top.
         more
             Further readings in shorthand: ``"EN 0.02"``.
 
@@ -127,7 +127,8 @@ class Board:
             base = read_readings(self.circuit, self._find(readings))
         else:
             base, more = Readings(), (*readings, *more)
-        taken = base.with_more(self.circuit, (split_shorthand(text) for text in more))
+        noted = (split_shorthand(text, file=self.circuit.file, line=line) for line, text in self.circuit.noted)
+        taken = base.with_more(self.circuit, (*noted, *(split_shorthand(text) for text in more)))
         if not taken.readings and not taken.seen:
             message = "there is no reading to rank by; give a file of readings, or some in shorthand like EN 0.02"
             raise ReadingError(message, file=base.file)

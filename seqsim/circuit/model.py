@@ -7,6 +7,7 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, SerializeAsAny
 
+from seqsim.circuit.doubts import Doubt
 from seqsim.network import GROUND
 from seqsim.parts.part import Part, Source, Standing
 from seqsim.parts.supply import ENTRY, Supply
@@ -119,7 +120,9 @@ Rule = Before | NeverAbove | Rises | Monotonic | Off
 class Circuit(_Frozen):
     """A circuit file, checked: every name is known, every pin lies on one net.
 
-    ``lines`` maps ``parts/R1``, ``rails/V5``, ``target``, ``rules/0`` and so on to lines of the file.
+    ``lines`` maps ``parts/R1``, ``rails/V5``, ``target``, ``rules/0`` and so on to lines of the file. A circuit from
+    notes also has ``doubts``, ``aliases`` (further names of nets and pins), the readings that were noted, and what was
+    ``assumed``.
     """
 
     title: str = ""
@@ -136,6 +139,10 @@ class Circuit(_Frozen):
     rules: tuple[Rule, ...] = ()
     unused_models: tuple[str, ...] = ()
     lines: Mapping[str, int] = {}
+    doubts: tuple[Doubt, ...] = ()
+    aliases: Mapping[str, str] = {}
+    noted: tuple[tuple[int, str], ...] = ()
+    assumed: tuple[str, ...] = ()
 
     def line(self, *path: str) -> int | None:
         """Line of an item of the file: ``line("parts", "R1")``."""

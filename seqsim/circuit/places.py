@@ -51,8 +51,9 @@ class Places:
     """All places of a board, by name."""
 
     def __init__(
-        self, pins: Mapping[str, str], parts: Mapping[str, Part], copper: Mapping[str, Copper], grounds: tuple[str, ...]
-    ) -> None:
+        self, pins: Mapping[str, str], parts: Mapping[str, Part], copper: Mapping[str, Copper],
+        grounds: tuple[str, ...], aliases: Mapping[str, str] | None = None,
+    ) -> None:  # fmt: skip
         self._parts = parts
         self._places: dict[str, Place] = {}
         for name, piece in copper.items():
@@ -65,6 +66,8 @@ class Places:
                 self._places[pin] = Place(pin, PlaceKind.PIN, net, (pin,))
         for net in (*pins.values(), *grounds):
             self._places[net] = Place(net, PlaceKind.NET, net, (net,))
+        for alias, net in (aliases or {}).items():
+            self._places.setdefault(alias, self._places[net])
         self._lower: dict[str, list[str]] = {}
         for name in self._places:
             self._lower.setdefault(name.lower(), []).append(name)
@@ -74,7 +77,7 @@ class Places:
         """Return the places of a circuit; those of the last one are kept, for whoever asks for one after another."""
         last = _LAST.get("circuit")
         if last is None or last[0]() is not circuit:
-            last = ref(circuit), cls(circuit.pins(), circuit.parts, circuit.copper, circuit.grounds)
+            last = ref(circuit), cls(circuit.pins(), circuit.parts, circuit.copper, circuit.grounds, circuit.aliases)
             _LAST["circuit"] = last
         return last[1]
 

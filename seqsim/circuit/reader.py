@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 from seqsim.circuit.draft import Draft, Entry
@@ -16,6 +17,7 @@ from seqsim.network import GROUND
 from seqsim.parts.supply import ENTRY
 
 FORMAT = "1"
+NOTES_SUFFIX = ".notes"
 KEYS = (
     "format", "title", "about", "grounds", "supplies", "power_states", "parts", "copper", "rails", "target",
     "probe_points", "rules", "models",
@@ -23,7 +25,7 @@ KEYS = (
 
 
 def read_circuit(path: str | Path) -> Circuit:
-    """Return the circuit that a file describes.
+    """Return the circuit that a file describes, a circuit file or notes.
 
     Raises
     ------
@@ -32,13 +34,29 @@ def read_circuit(path: str | Path) -> Circuit:
     CircuitError
         If the file cannot be read or is no YAML.
     """
-    return parse_circuit(read_bytes(Path(path)), str(path))
+    content = read_bytes(Path(path))
+    if is_notes(path, content):
+        from seqsim.circuit.notes_compile import parse_notes
+
+        return parse_notes(content, str(path))
+    return parse_circuit(content, str(path))
+
+
+def is_notes(path: str | Path, content: bytes = b"") -> bool:
+    """Tell whether a file holds notes: by its name, or because it has no `format:` where its name is no YAML's."""
+    suffix = Path(path).suffix.lower()
+    if suffix in (NOTES_SUFFIX, ".yaml", ".yml"):
+        return suffix == NOTES_SUFFIX
+    return re.search(rb"^\s*[\"']?format[\"']?\s*:", content, re.MULTILINE) is None and b"{" not in content
 
 
 def parse_circuit(content: bytes | str, file: str | None = None) -> Circuit:
     """Return the circuit that a text describes; ``file`` names it in messages.  Errors as in `read_circuit`."""
-    root = parse_source(content, file)
-    draft = Draft(file)
+    return circuit_of(parse_source(content, file), Draft(file))
+
+
+def circuit_of(root: Entries, draft: Draft) -> Circuit:
+    """Return the circuit that a tree of a file describes; errors noted before count too."""
     keys = draft.entries(root, "the circuit file", KEYS)
     nothing = Entry(root.line, Text("", root.line))
     _check_format(draft, keys, root.line)
@@ -70,7 +88,7 @@ def parse_circuit(content: bytes | str, file: str | None = None) -> Circuit:
     return Circuit(
         title=title,
         about=about,
-        file=file,
+        file=draft.file,
         grounds=tuple(item.text for item in grounds),
         supplies=supplies,
         power_states=states,
