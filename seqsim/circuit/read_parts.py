@@ -21,6 +21,8 @@ Data = TypeVar("Data", bound=BaseModel)
 
 OWN_KEYS = ("kind", "pins", "model", "package", "spread", "pin_order")
 """Keys of every part; the rest are the values of its family."""
+SECTIONS = "ABCDEFGH"
+"""What tells the sections of a package apart."""
 _INNER_FIELDS = frozenset({"name", "unknown", "net", *OWN_KEYS})
 
 
@@ -122,7 +124,7 @@ def read_parts(draft: Draft, node: Node, models: Mapping[str, FileModel]) -> Par
     """Return the parts, and the pins of all parts."""
     result = Parts({}, {}, set(), ())
     used: set[str] = set()
-    for name, entry in draft.named(node, "parts").items():
+    for name, entry in _sections(draft, draft.named(node, "parts")).items():
         draft.lines[f"parts/{name}"] = entry.line
         before = len(draft.errors)
         part = _read_part(draft, name, entry, models, used, result.pins)
@@ -132,6 +134,42 @@ def read_parts(draft: Draft, node: Node, models: Mapping[str, FileModel]) -> Par
             result.faulty.add(name)
     result.unused_models = tuple(name for name in models if name not in used)
     return result
+
+
+def _sections(draft: Draft, parts: Mapping[str, Entry]) -> dict[str, Entry]:
+    """Return the parts with each package that lists the pins of several sections taken apart: U7 becomes U7A, U7B.
+
+    All sections have the values of the package, and share its joints and its fate.
+    """
+    found: dict[str, Entry] = {}
+    for name, entry in parts.items():
+        pins = _pins_of_sections(entry.node)
+        if not pins or not isinstance(entry.node, Entries):
+            found[name] = entry
+            continue
+        shared = [(key, value) for key, value in entry.node.entries if key.text != "pins"]
+        if all(key.text != "package" for key, _ in shared):
+            shared.append((Text("package", entry.line), Text(name, entry.line)))
+        if len(pins) > len(SECTIONS):
+            draft.error(f"part {name} lists {len(pins)} sections; a package has at most {len(SECTIONS)}", entry.line)
+        for letter, section in zip(SECTIONS, pins, strict=False):
+            at = section.line
+            if name + letter in parts or name + letter in found:
+                draft.error(
+                    f"section {letter} of {name} would be called {name + letter}, as another part; rename one", at
+                )
+                continue
+            found[name + letter] = Entry(at, Entries([*shared, (Text("pins", at), section)], at))
+    return found
+
+
+def _pins_of_sections(node: Node) -> list[Node]:
+    """Return the pins of each section where a part lists several, else nothing."""
+    if not isinstance(node, Entries):
+        return []
+    pins = next((value for key, value in node.entries if key.text == "pins"), None)
+    several = isinstance(pins, Items) and pins.items and not any(isinstance(item, Text) for item in pins.items)
+    return pins.items if several and isinstance(pins, Items) else []
 
 
 def _read_part(

@@ -9,6 +9,7 @@ from enum import Enum
 
 from seqsim.circuit import Circuit
 from seqsim.parts import Part
+from seqsim.parts.connector import Connector
 
 STIFF_OHMS = 10.0
 """A supply behind less than this feeds a board, one behind more is a signal (our judgement: leads against series
@@ -71,6 +72,14 @@ class Flow:
         return _reached([f"net:{net}"], self.before())
 
 
+def _joined(part: Part) -> tuple[tuple[str, str], ...]:
+    """Return the pairs of nets that a part joins as one rail."""
+    if isinstance(part, Connector):
+        return tuple((part.pins[wire], part.pins[pin]) for pin, wire in part.contacts)
+    nets = tuple(part.pins.values())
+    return ((nets[0], nets[1]),) if part.kind in FEEDS and len(nets) == 2 else ()
+
+
 def _reached(start: Iterable[str], edges: Mapping[str, Iterable[str]]) -> frozenset[str]:
     found = set(start)
     queue = deque(start)
@@ -130,10 +139,9 @@ class _Sorting:
         while queue:
             net = queue.popleft()
             for part in self.circuit.parts.values():
-                nets = tuple(part.pins.values())
-                if part.kind in FEEDS and net in nets and len(nets) == 2:
+                for nets in _joined(part):
                     other = nets[1] if nets[0] == net else nets[0]
-                    if other not in found and other not in self.grounds:
+                    if net in nets and other not in found and other not in self.grounds:
                         found[other] = found[net] + 1
                         queue.append(other)
         return found
@@ -176,10 +184,18 @@ class _Sorting:
             pin: Use.EARTH if net in self.grounds else Use.RAIL if net in self.rails else Use.TAKES
             for pin, net in part.pins.items()
         }
-        if len(part.pins) == 2 and part.kind != "connector":
+        if len(part.pins) == 2 and not isinstance(part, Connector):
             self.sort_pair(part, uses)
             return
         self.uses[part.name] = uses
+        if isinstance(part, Connector):
+            for pin, wire in part.contacts:
+                if self.plain(part.pins[pin]) and self.plain(part.pins[wire]):
+                    self.series.append((part, (wire,), (pin,)))
+                elif uses[pin] is uses[wire] is Use.RAIL:
+                    onward = self.rails[part.pins[wire]] <= self.rails[part.pins[pin]]
+                    uses[pin if onward else wire] = Use.GIVES
+            return
         if part.kind == "diode":
             common = {"common-anode": "A", "common-cathode": "K", "series": "M"}[
                 getattr(part, "dual", None) or "series"

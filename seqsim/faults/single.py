@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
@@ -181,8 +180,7 @@ class _Faults:
         """Solder or dirt between neighbouring pins of a part."""
         weight = WEIGHTS[Kind.BRIDGE]
         for part in self.circuit.parts.values():
-            order = part.pin_order or tuple(part.pins)
-            for first, second in itertools.pairwise(order):
+            for first, second in part.neighbours():
                 if not {first, second} <= part.pins.keys() or part.pins[first] == part.pins[second]:
                     continue
                 yield Fault(

@@ -1,4 +1,9 @@
-"""Comparators: one row on the difference of two pins, an open-drain or push-pull output."""
+"""Comparators: one row on the difference of two pins, an open-drain or push-pull output.
+
+With `headroom`, the inputs work up to that much below the supply: one of them may lie higher and the comparison still
+holds; with both above it the output lets go, which is what parts of the LM393 class as a rule do (data sheets leave it
+open; from memory).
+"""
 
 from __future__ import annotations
 
@@ -15,6 +20,14 @@ FAILURES = Source("LM2901-Q1 (SLCA003) and LDC0851 (SFFS826A) failure-mode split
 LM393 = Source("LM393 data sheets: offset at most 5 mV, output 80 to 250 mV at 4 mA, sinks 16 mA", Standing.SEEN)
 DRIVER = Driver(high_ohms=40.0, low_ohms=40.0, amps=16e-3)
 """Output stage of the LM393 class; the high side exists in push-pull types only."""
+
+
+INPUTS = ("INP", "INN")
+
+
+def beyond(sides: Mapping[str, bool]) -> bool:
+    """Tell whether both inputs lie above what the comparator can compare."""
+    return all(sides.get(f"{pin} too high", False) for pin in INPUTS)
 
 
 class Comparator(Chip):
@@ -34,6 +47,10 @@ class Comparator(Chip):
         spread=5e-3 / 3, absolute=True, source=LM393, least=-1, most=1,
     )  # fmt: skip
     hysteresis: float = value(Unit.VOLT, "distance between the two thresholds", 0.0, most=5)
+    headroom: float | None = value(
+        Unit.VOLT, "both inputs nearer than this to the supply: no comparison, the output lets go (LM393: 1.5 V)", None,
+        source=Source("LM393 data sheets: inputs from 0 V to VCC - 1.5 V", Standing.SEEN), most=10,
+    )  # fmt: skip
     minimum_supply: float = value(Unit.VOLT, "least supply", 1.8, source=JUDGED, least=0.5, most=30)
 
     def emit(self, net: Owned) -> None:
@@ -43,13 +60,22 @@ class Comparator(Chip):
         compared = net.row(
             "inputs", difference, self.offset + half, self.offset - half, RowClass.COMPARATOR, high_impedance=True
         )
+        rows = [self.supply_row(net, self.minimum_supply), compared]
+        if self.headroom is not None:
+            rows += [
+                net.row(
+                    f"{pin} too high", {pin: 1.0, "VCC": -1.0}, -self.headroom, -self.headroom, RowClass.COMPARATOR,
+                    high_impedance=True,
+                )
+                for pin in INPUTS
+            ]  # fmt: skip
         outputs: dict[str, Callable[[Mapping[str, bool]], bool]] = {
-            "OUT high": lambda sides: sides["supply"] and sides["inputs"],
-            "OUT low": lambda sides: sides["supply"] and not sides["inputs"],
+            "OUT high": lambda sides: sides["supply"] and (sides["inputs"] or beyond(sides)),
+            "OUT low": lambda sides: sides["supply"] and not (sides["inputs"] or beyond(sides)),
         }
         if self.output == "open-drain":
             del outputs["OUT high"]
-        net.rule((self.supply_row(net, self.minimum_supply), compared), outputs)
+        net.rule(tuple(rows), outputs)
         net.knob("offset", 0.0, self.spread_of("offset"), LM393.text, Turned("inputs", Effect.ROW))
         high, low = self._gates()
         self.emit_output(net, "OUT", DRIVER, high=high, low=low, clamped=high is not None)
@@ -83,6 +109,12 @@ class Comparator(Chip):
         powered = self.supply_card(node, self.minimum_supply)
         offset = self.offset + node.knob("offset", 0.0)
         above = node.side("inputs", step(f"V({node['INP']},{node['INN']})", offset, 2000.0))
+        if self.headroom is not None:
+            supply = node["VCC"]
+            first, second = (
+                node.side(f"{pin} too high", step(f"V({node[pin]},{supply})", -self.headroom)) for pin in INPUTS
+            )
+            above = f"(1-(1-{above})*(1-{first}*{second}))"
         high = f"{powered}*{above}" if self.output == "push-pull" else None
         low = f"{powered}*(1-{above})"
         output = self.output_cards(tag, node, "OUT", DRIVER, high=high, low=low, clamped=high is not None)

@@ -16,7 +16,7 @@ from pydantic import field_validator
 
 from seqsim.network import Effect, Owned, Row, Turned
 from seqsim.parts.chip import LOGIC_FAILURES, Chip, Driver, clamp, clamp_model, step, whole
-from seqsim.parts.part import Mode, Rate, Source, Standing, value
+from seqsim.parts.part import Mode, Rate, Source, Standing, family_of, value
 from seqsim.parts.wiring import Wiring
 from seqsim.quantity import Unit
 
@@ -269,81 +269,33 @@ class LogicGate(Chip):
         return (*lines, *output, *self.draw_cards(tag, node))
 
 
-class And(LogicGate):
-    """High when all inputs are high."""
+SINGLE = {"pin_names": ("A", "Y", "VCC", "GND"), "optional_pins": frozenset[str]()}
+"""Pins of a gate with one input."""
 
-    title: ClassVar = "AND gate"
-    symbol: ClassVar = "And"
-    operation: ClassVar = ALL
-    kind: Literal["and"] = "and"
-
-
-class Nand(LogicGate):
-    """Low when all inputs are high."""
-
-    title: ClassVar = "NAND gate"
-    symbol: ClassVar = "Nand"
-    operation: ClassVar = ALL
-    inverting: ClassVar = True
-    kind: Literal["nand"] = "nand"
-
-
-class Or(LogicGate):
-    """High when an input is high."""
-
-    title: ClassVar = "OR gate"
-    symbol: ClassVar = "Or"
-    operation: ClassVar = ANY
-    kind: Literal["or"] = "or"
-
-
-class Nor(LogicGate):
-    """Low when an input is high."""
-
-    title: ClassVar = "NOR gate"
-    symbol: ClassVar = "Nor"
-    operation: ClassVar = ANY
-    inverting: ClassVar = True
-    kind: Literal["nor"] = "nor"
-
-
-class Xor(LogicGate):
-    """High when an odd number of inputs is high."""
-
-    title: ClassVar = "exclusive-OR gate"
-    symbol: ClassVar = "Xor"
-    operation: ClassVar = ODD
-    kind: Literal["xor"] = "xor"
-
-
-class Xnor(LogicGate):
-    """Low when an odd number of inputs is high."""
-
-    title: ClassVar = "exclusive-NOR gate"
-    symbol: ClassVar = "Xnor"
-    operation: ClassVar = ODD
-    inverting: ClassVar = True
-    kind: Literal["xnor"] = "xnor"
-
-
-class Not(LogicGate):
-    """The opposite of its input."""
-
-    title: ClassVar = "inverter"
-    symbol: ClassVar = "Not"
-    pin_names: ClassVar = ("A", "Y", "VCC", "GND")
-    optional_pins: ClassVar = frozenset()
-    operation: ClassVar = ALL
-    inverting: ClassVar = True
-    kind: Literal["not"] = "not"
-
-
-class Buffer(LogicGate):
-    """The level of its input."""
-
-    title: ClassVar = "buffer"
-    symbol: ClassVar = "Buf"
-    pin_names: ClassVar = ("A", "Y", "VCC", "GND")
-    optional_pins: ClassVar = frozenset()
-    operation: ClassVar = ALL
-    kind: Literal["buffer"] = "buffer"
+GATES = (
+    family_of(LogicGate, "and", "High when all inputs are high.", title="AND gate", symbol="And", operation=ALL),
+    family_of(
+        LogicGate, "nand", "Low when all inputs are high.", title="NAND gate", symbol="Nand", operation=ALL,
+        inverting=True,
+    ),
+    family_of(LogicGate, "or", "High when an input is high.", title="OR gate", symbol="Or", operation=ANY),
+    family_of(
+        LogicGate, "nor", "Low when an input is high.", title="NOR gate", symbol="Nor", operation=ANY, inverting=True
+    ),
+    family_of(
+        LogicGate, "xor", "High when an odd number of inputs is high.", title="exclusive-OR gate", symbol="Xor",
+        operation=ODD,
+    ),
+    family_of(
+        LogicGate, "xnor", "Low when an odd number of inputs is high.", title="exclusive-NOR gate", symbol="Xnor",
+        operation=ODD, inverting=True,
+    ),
+    family_of(
+        LogicGate, "not", "The opposite of its input.", title="inverter", symbol="Not", operation=ALL, inverting=True,
+        **SINGLE,
+    ),
+    family_of(
+        LogicGate, "buffer", "The level of its input.", title="buffer", symbol="Buf", operation=ALL, **SINGLE
+    ),
+)  # fmt: skip
+"""The kinds of gates: what they do with their inputs."""

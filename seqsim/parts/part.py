@@ -9,7 +9,8 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from enum import Enum
 from functools import cache
-from typing import Any, ClassVar, Self
+from itertools import pairwise
+from typing import Any, ClassVar, Literal, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -290,6 +291,10 @@ class Part(BaseModel, ABC):
             return max(UNKNOWN_SHARE * abs(float(getattr(self, name) or 0.0)), known.spread)
         return self.spread.get(name, known.spread)
 
+    def neighbours(self) -> tuple[tuple[str, str], ...]:
+        """Return the pins that lie side by side and can be bridged: in the order of `pin_order`, else as listed."""
+        return tuple(pairwise(self.pin_order or tuple(self.pins)))
+
     def pin(self, name: str) -> str:
         """Terminal of a pin: `Q1.B`."""
         return f"{self.name}.{name}"
@@ -308,6 +313,22 @@ class Part(BaseModel, ABC):
 
         ``node`` also tells what a fault has changed (`Wiring`): knobs, sides and gates of the rule, roles that are off.
         """
+
+
+def family_of(above: type[Part], kind: str, meaning: str, **settings: Any) -> type[Part]:
+    """Return a family that differs from the one ``above`` by class variables and defaults alone.
+
+    Whoever calls it keeps what it returns: families are found among the classes that exist.
+    """
+    fields = {name: above.model_fields[name].annotation for name in settings if name in above.model_fields}
+    namespace: dict[str, Any] = {
+        "__module__": above.__module__,
+        "__doc__": meaning,
+        "__annotations__": {"kind": Literal[kind], **fields},
+        "kind": kind,
+        **settings,
+    }
+    return type(kind.title().replace("_", ""), (above,), namespace)
 
 
 def close(wrong: str, names: Iterable[str]) -> str:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from typing import ClassVar, Literal
+from typing import ClassVar
 
 from seqsim.network import Effect, Owned, SetGate, Turned
 from seqsim.parts.failing import turned
-from seqsim.parts.part import JUDGED, Mode, Part, Rate, Severity, Source, Standing, value
+from seqsim.parts.part import JUDGED, Mode, Part, Rate, Severity, Source, Standing, family_of, value
 from seqsim.parts.wiring import Wiring
 from seqsim.quantity import Unit
 
@@ -20,7 +20,7 @@ class Contact(Part):
     pin_names: ClassVar = ("1", "2")
     passive: ClassVar = True
     shares: ClassVar[tuple[float, float, float]]
-    failures: ClassVar[Source]
+    failures: ClassVar[Source] = JUDGED
 
     closed: bool = False
     ohms: float = value(
@@ -58,35 +58,21 @@ class Contact(Part):
         return (f"R{tag} {node['1']} {node['2']} {ohms if closed else OPEN_OHMS!r}",)
 
 
-class Switch(Contact):
-    """A switch that stays where it is put."""
+MOVED = Rate(5.0, Source("moving contacts wear: seqsim's judgement", Standing.JUDGEMENT))
+PLUGGED = Rate(2.0, Source("a plugged contact: seqsim's judgement", Standing.JUDGEMENT))
 
-    title: ClassVar = "switch"
-    symbol: ClassVar = "Switch"
-    rate: ClassVar = Rate(5.0, Source("moving contacts wear: seqsim's judgement", Standing.JUDGEMENT))
-    shares: ClassVar = (0.5, 0.2, 0.3)
-    failures: ClassVar = JUDGED
-    kind: Literal["switch"] = "switch"
-
-
-class Button(Contact):
-    """A push button; it conducts while it is pressed."""
-
-    title: ClassVar = "push button"
-    symbol: ClassVar = "Button"
-    rate: ClassVar = Rate(5.0, Source("moving contacts wear: seqsim's judgement", Standing.JUDGEMENT))
-    shares: ClassVar = (0.5, 0.2, 0.3)
-    failures: ClassVar = JUDGED
-    kind: Literal["button"] = "button"
-
-
-class Jumper(Contact):
-    """A jumper or a solder bridge; fitted unless the file says otherwise."""
-
-    title: ClassVar = "jumper"
-    symbol: ClassVar = "Jumper"
-    rate: ClassVar = Rate(2.0, Source("a plugged contact: seqsim's judgement", Standing.JUDGEMENT))
-    shares: ClassVar = (0.6, 0.1, 0.3)
-    failures: ClassVar = JUDGED
-    kind: Literal["jumper"] = "jumper"
-    closed: bool = True
+CONTACTS = (
+    family_of(
+        Contact, "switch", "A switch that stays where it is put.", title="switch", symbol="Switch", rate=MOVED,
+        shares=(0.5, 0.2, 0.3),
+    ),
+    family_of(
+        Contact, "button", "A push button; it conducts while it is pressed.", title="push button", symbol="Button",
+        rate=MOVED, shares=(0.5, 0.2, 0.3),
+    ),
+    family_of(
+        Contact, "jumper", "A jumper or a solder bridge; fitted unless the file says otherwise.", title="jumper",
+        symbol="Jumper", rate=PLUGGED, shares=(0.6, 0.1, 0.3), closed=True,
+    ),
+)  # fmt: skip
+"""The kinds of contacts: how they rest, how often they fail, and how."""

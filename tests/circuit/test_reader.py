@@ -16,6 +16,7 @@ from seqsim.circuit import (
     Rises,
     parse_circuit,
 )
+from seqsim.circuit.draft import CircuitErrors
 from seqsim.errors import CircuitError
 from seqsim.parts import KINDS
 
@@ -247,3 +248,30 @@ def test_a_circuit_cannot_be_changed(board_text: str) -> None:
     circuit = parse_circuit(board_text)
     with pytest.raises(ValueError, match="frozen"):
         setattr(circuit, "title", "another")  # noqa: B010 - the type checker refuses it as well
+
+
+def test_a_package_lists_its_sections_in_one_line() -> None:
+    """Pins as a list of lists, or of mappings, are the sections of one package: U1A and U1B share its supply joints."""
+    circuit = parse_circuit(
+        "format: 1\nsupplies:\n  V5: {volts: 5}\n  GO: {volts: 5, ohms: 1k}\nparts:\n"
+        "  U1: {kind: not, family: hc, pins: [[GO, MID, V5, GND], {A: MID, Y: OUT, VCC: V5, GND: GND}]}\n"
+        "  Q1: {kind: npn, gain: 150, package: Q1Q2, pins: [[OUT, X, GND], [X, Y, GND]]}\n"
+        "  R1: {kind: resistor, ohms: 1k, pins: [V5, X]}\n  R2: {kind: resistor, ohms: 1k, pins: [V5, Y]}\n"
+    )
+    assert [*circuit.parts] == ["U1A", "U1B", "Q1A", "Q1B", "R1", "R2"]
+    assert {circuit.parts[name].package for name in ("U1A", "U1B")} == {"U1"}
+    assert {circuit.parts[name].package for name in ("Q1A", "Q1B")} == {"Q1Q2"}
+    assert circuit.parts["Q1B"].pins == {"B": "X", "C": "Y", "E": "GND"}
+    assert getattr(circuit.parts["Q1B"], "gain", None) == 150
+
+
+def test_sections_that_cannot_be() -> None:
+    """A section with the name of another part, and one with too few pins, are told with their line."""
+    with pytest.raises(CircuitErrors) as caught:
+        parse_circuit(
+            "format: 1\nparts:\n  Q1A: {kind: npn, pins: [A, B, GND]}\n"
+            "  Q1: {kind: npn, pins: [[A, B, GND],\n    [B, GND]]}\n"
+        )
+    told = {(error.line, error.message.split(";")[0]) for error in caught.value.errors}
+    assert (4, "section A of Q1 would be called Q1A, as another part") in told
+    assert any(line == 5 and "Q1B" in message for line, message in told)

@@ -69,3 +69,17 @@ def test_shares_sum_to_one() -> None:
     """The shares of all modes add up to one, for either output."""
     for output in ("push-pull", "open-drain"):
         assert sum(mode.share for mode in comparator(output=output).modes()) == pytest.approx(1)
+
+
+@pytest.mark.parametrize(
+    ("plus", "minus", "high"),
+    [
+        (3.0, 3.4, False), (3.4, 3.0, True),  # both within 0 V to 5 V - 1.5 V
+        (3.0, 4.5, False), (4.5, 3.0, True),  # one above: the comparison holds
+        (4.0, 4.5, True), (4.5, 4.0, True),  # both above: the output lets go
+    ],
+)  # fmt: skip
+def test_common_mode_limit(plus: float, minus: float, *, high: bool) -> None:
+    """LM393: inputs from 0 V to VCC - 1.5 V (data sheets); above it with both, the output lets go (from memory)."""
+    bench = Bench({"V": 5.0, "INP": plus, "INN": minus}, [comparator(headroom="1.5V"), PULL_UP])
+    assert (bench.solve().at("OUT") > 4.9) == high
