@@ -5,7 +5,9 @@ Importing this module imports numba; a call compiles the kernel unless numba's c
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import TypeVar
 
@@ -13,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from seqsim.network import WIDTH, Network, Variant
-from seqsim.network.network import Bools, Ints
+from seqsim.network.network import Bools, Floats, Ints
 from seqsim.solver.arrays import Hinges, Ratios, Reference
 from seqsim.solver.jit import announce
 from seqsim.solver.ordering import elimination_order
@@ -28,6 +30,7 @@ from seqsim.solver.pack import (
     no_latents,
     no_probes,
     pack_variants,
+    room_for,
 )  # fmt: skip
 from seqsim.solver.plain import active_conductance
 from seqsim.solver.state import Levels, State
@@ -39,6 +42,12 @@ __all__ = ["Bench", "Latents", "Pack", "Probes", "Solved", "bench", "latents_of"
 
 PROBE_PORTS = 2
 """Hinges that a meter needs: its source, and the limit of its current."""
+WORKERS = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+"""Threads that settle variants: the kernel holds no lock while it runs."""
+SLICES = 8
+"""Slices a thread, so that none waits long for the one with the slow variants."""
+LEAST_ITEMS = 64
+"""Items a thread below which starting it is not worth while."""
 
 Scalar = TypeVar("Scalar", np.int64, np.float64, np.bool_)
 
@@ -89,46 +98,96 @@ class Bench:
             One severity for each variant; without it all of them.
         """
         announce("sweep")
+        job = self.job(variants, starts, probes, latents, severity)
+        workers = min(WORKERS, len(job.solved.way) // LEAST_ITEMS)
+        if workers < 2:
+            job.run()
+            return job.solved
+        edges = np.linspace(0, len(variants), 1 + min(workers * SLICES, len(variants))).astype(np.int64).tolist()
+        with ThreadPoolExecutor(workers) as pool:
+            for _ in pool.map(job.run, edges[:-1], edges[1:]):
+                pass
+        return job.solved
+
+    def job(
+        self,
+        variants: Sequence[Variant],
+        starts: Sequence[State] | None = None,
+        probes: Probes | None = None,
+        latents: Latents | None = None,
+        severity: Sequence[int] | None = None,
+    ) -> Job:
+        """Return what `run` runs, with its arguments."""
         pack = pack_variants(self.network, variants, self.nodes - 1)
         ports = max([len(v.ports.gate) for v in variants], default=0)
-        hinges = _with_room(self.hinges, ports + PROBE_PORTS)
-        width = len(hinges.gate)
-        count = int(pack.severities.sum()) if severity is None else len(variants)
+        width = len(self.hinges.gate) + ports + PROBE_PORTS
         rows, ratios = len(self.network.row_names), len(self.network.ratios)
-        readings = 0 if probes is None else len(probes.siemens)
-        solved = Solved(
-            volts=np.zeros((count, self.nodes)),
-            conducting=np.zeros((count, width), dtype=np.bool_),
-            above=np.zeros((count, rows), dtype=np.bool_),
-            ratios=np.zeros((count, ratios)),
-            steadiness=np.zeros(count, dtype=np.int64),
-            way=np.zeros(count, dtype=np.int64),
-            read=np.zeros((count, readings)),
-            ohms=np.zeros((count, readings)),
-            moves=np.zeros((count, readings, 0 if latents is None else latents.size)),
-        )
+        given = starts if starts is not None else [self.levels.state]
         shape = (1, len(self.network.owners)) if starts is None else (len(variants), width)
         first = np.zeros(shape, dtype=np.bool_)
         first_above = np.zeros((len(first), rows), dtype=np.bool_)
         first_ratios = np.zeros((len(first), ratios))
-        given = starts if starts is not None else [self.levels.state]
         for k, state in enumerate(given):
             first[k, : len(state.conducting)] = state.conducting
             first_above[k] = state.above
             first_ratios[k] = state.ratios
-        work = workspace(self.place, width, rows, len(self.network.gates), ratios)
-        sweep(
-            hinges, self.reference, self.ratios, self.static, self.table, self.table_start, self.gate_start,
-            self.driven, self.network.rows.kind, self.network.row_start, pack,
-            np.full(len(variants), -1, dtype=np.int64) if severity is None else np.asarray(severity, dtype=np.int64),
-            first, first_above, first_ratios, probes or no_probes(len(variants)), latents or no_latents(), solved, work,
-        )  # fmt: skip
-        return solved
+        latents = latents or no_latents()
+        probes = probes or no_probes(len(variants))
+        count = pack.severities if severity is None else np.ones(len(variants), dtype=np.int64)
+        items = np.concatenate([[0], np.cumsum(count)])
+        return Job(
+            bench=self,
+            room=ports + PROBE_PORTS,
+            pack=pack,
+            severity=np.full(len(variants), -1) if severity is None else np.asarray(severity, dtype=np.int64),
+            items=items,
+            first=first,
+            first_above=first_above,
+            first_ratios=first_ratios,
+            probes=probes,
+            latents=latents,
+            solved=room_for(int(items[-1]), self.nodes, width, rows, ratios, len(probes.siemens), latents.size),
+        )
 
     def state_of(self, solved: Solved, item: int, variant: Variant) -> State:
         """Return the state of one item, numbered as the variant's hinges are."""
         width = len(self.network.owners) + len(variant.ports.gate)
         return State(solved.conducting[item, :width].copy(), solved.above[item].copy(), solved.ratios[item].copy())
+
+
+@dataclass(frozen=True)
+class Job:
+    """Variants laid out for the kernel, and the arrays that it fills.
+
+    Slices of it may run at the same time: each has hinges and scratch space of its own, and all of them fill rows of
+    ``solved`` that are theirs alone. ``items`` (v + 1,) are the rows at which each variant begins.
+    """
+
+    bench: Bench
+    room: int
+    pack: Pack
+    severity: Ints
+    items: Ints
+    first: Bools
+    first_above: Bools
+    first_ratios: Floats
+    probes: Probes
+    latents: Latents
+    solved: Solved
+
+    def run(self, begin: int = 0, end: int | None = None) -> None:
+        """Settle the variants from ``begin`` to before ``end`` and take their readings."""
+        b = self.bench
+        hinges = _with_room(b.hinges, self.room)
+        work = workspace(
+            b.place, len(hinges.gate), self.first_above.shape[1], len(b.network.gates), self.first_ratios.shape[1]
+        )
+        sweep(
+            hinges, b.reference, b.ratios, b.static, b.table, b.table_start, b.gate_start, b.driven,
+            b.network.rows.kind, b.network.row_start, self.pack, self.severity, self.first, self.first_above,
+            self.first_ratios, self.probes, self.latents, self.solved, work,
+            begin, len(self.severity) if end is None else end, self.items[begin],
+        )  # fmt: skip
 
 
 def bench(network: Network, static: Bools, levels: Levels) -> Bench:

@@ -96,6 +96,21 @@ class Solved(NamedTuple):
     moves: Floats
 
 
+def room_for(items: int, nodes: int, hinges: int, rows: int, ratios: int, readings: int, latents: int) -> Solved:
+    """Return the arrays that the kernel fills."""
+    return Solved(
+        volts=np.zeros((items, nodes)),
+        conducting=np.zeros((items, hinges), dtype=np.bool_),
+        above=np.zeros((items, rows), dtype=np.bool_),
+        ratios=np.zeros((items, ratios)),
+        steadiness=np.zeros(items, dtype=np.int64),
+        way=np.zeros(items, dtype=np.int64),
+        read=np.zeros((items, readings)),
+        ohms=np.zeros((items, readings)),
+        moves=np.zeros((items, readings, latents)),
+    )
+
+
 def pack_variants(network: Network, variants: Sequence[Variant], ground: int) -> Pack:
     """Lay variants end to end for the kernel; ``ground`` is the number of the node that stands for ground.
 

@@ -95,9 +95,11 @@ def _moves(h: Hinges, w: Work, alias: Ints, latents: Latents, row: Floats, moves
 def sweep(
     h: Hinges, ref: Reference, base_ratios: Ratios, static: Bools, table: Ints, table_start: Ints, gate_start: Ints,
     driven: Ints, kind: Ints, row_start: Ints, pack: Pack, severity: Ints, first: Bools, first_above: Bools,
-    first_ratios: Floats, probes: Probes, latents: Latents, solved: Solved, work: Work,
+    first_ratios: Floats, probes: Probes, latents: Latents, solved: Solved, work: Work, begin: int, end: int, item: int,
 ) -> None:  # fmt: skip
-    """Settle the variants of ``pack`` (or one ``severity`` of each, where it is not -1) and fill ``solved``.
+    """Settle some variants of ``pack`` (or one ``severity`` of each, where it is not -1) and fill ``solved``.
+
+    They are those from ``begin`` to before ``end``, and their first place in ``solved`` is ``item``.
 
     Starts are ``first``, ``first_above`` and ``first_ratios``: one row for each variant, numbered as its hinges are, or
     a single row, the reference's own state.
@@ -114,8 +116,7 @@ def sweep(
     kept_above = np.zeros(rows, dtype=np.bool_)
     kept_ratios = np.zeros(len(base_ratios.at))
     settled_volts = np.zeros(size)
-    item = 0
-    for v in range(len(pack.severities)):
+    for v in range(begin, end):
         low, high = 0, pack.severities[v]
         if severity[v] >= 0:
             low, high = severity[v], severity[v] + 1

@@ -7,7 +7,7 @@ import pytest
 from shelf import FOLDER, NAMES, faulted, states
 
 from seqsim.circuit import compile_network, read_circuit
-from seqsim.solver import Steadiness
+from seqsim.solver import Steadiness, batch
 
 FAILED = list(Steadiness).index(Steadiness.FAILED)
 FAR = 1000.0
@@ -27,3 +27,18 @@ def test_every_fault_gives_levels(name: str) -> None:
         assert not failed, (state.name, failed)
         astray = np.abs(solved.volts[:, : network.nets]).max(axis=1)
         assert astray.max() < FAR, (state.name, faults[int(astray.argmax())])
+
+
+def test_slices_are_the_whole(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Settled in threads, slice by slice, each fault comes out bit by bit as in one pass."""
+    monkeypatch.setattr(batch, "WORKERS", 3)
+    circuit = read_circuit(FOLDER / "greenhouse_fan.yaml")
+    network = compile_network(circuit)
+    _, variants = faulted(circuit, network, ends=False)
+    assert len(variants) > 2 * batch.LEAST_ITEMS
+    *_, last = states(circuit, network)
+    one_pass = last.bench.job(variants)
+    one_pass.run()
+    in_slices = last.bench.run(variants)
+    for alone, together in zip(one_pass.solved, in_slices, strict=True):
+        assert np.array_equal(alone, together)
