@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from rail_pair import CHAIN
 
-import seqsim
+from seqsim.board import Board
 from seqsim.circuit import Circuit, read_circuit
 from seqsim.errors import ReadingError, UnknownPlaceError
 from seqsim.readings import Readings, Seen, read_readings, split_shorthand
@@ -92,6 +92,6 @@ def test_files(chain: Circuit, tmp_path: Path) -> None:
 
 def test_not_lost_where_it_is_not_used(chain: Circuit) -> None:
     """A command that looks at levels at rest refuses what was seen over time, rather than drop it."""
-    board = seqsim.board.Board("chain", chain)
+    board = Board("chain", chain)
     with pytest.raises(ReadingError, match="rank"):
         board.why(read=["V5 5.01", "V3 low at 60ms"])
