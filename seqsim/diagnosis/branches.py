@@ -58,9 +58,14 @@ def listeners(desk: Desk) -> tuple[Listener, ...]:
     return tuple(Listener(terminal, tuple(found)) for terminal, found in rows.items())
 
 
-def branches_of(desk: Desk, hypotheses: Sequence[Hypothesis], states: Sequence[str], points: int) -> list[Branch]:
-    """Return the branches of hypotheses of one mode each, in the power states that are read."""
-    return list(_Brancher(desk, hypotheses, states, points).all())
+def branches_of(
+    desk: Desk, hypotheses: Sequence[Hypothesis], states: Sequence[str], points: int, *, thresholds: bool = True
+) -> list[Branch]:
+    """Return the branches of hypotheses of one mode each, in the power states that are read.
+
+    Without ``thresholds`` undecided thresholds make no branches: who draws them at random needs none.
+    """
+    return list(_Brancher(desk, hypotheses, states, points).all(thresholds=thresholds))
 
 
 class _Brancher:
@@ -119,12 +124,12 @@ class _Brancher:
                     found[k].append(bench.state_of(trial, k, variant))
         return [tuple(states) for states in found]
 
-    def all(self) -> Iterator[Branch]:
+    def all(self, *, thresholds: bool) -> Iterator[Branch]:
         for k, hypothesis in enumerate(self.hypotheses):
             starts = {s: on_network(self.states[s][k], self.variants[k]) for s in self.read}
             base = Branch(k, 1.0, hypothesis.modes[0], self.points, {}, starts)
             for branch in self._stable(k, base):
-                yield from self._undecided(k, branch)
+                yield from self._undecided(k, branch, thresholds=thresholds)
 
     def _stable(self, k: int, base: Branch) -> Iterator[Branch]:
         """Yield a branch for each stable state; history decides which is likely."""
@@ -137,7 +142,7 @@ class _Brancher:
             starts = {**base.starts, state: on_network(other, self.variants[k])}
             yield replace(base, weight=(1 - HISTORY_SHARE) / len(others), starts=starts)
 
-    def _undecided(self, k: int, branch: Branch) -> Iterator[Branch]:
+    def _undecided(self, k: int, branch: Branch, *, thresholds: bool) -> Iterator[Branch]:
         """Yield a branch for either side of floating inputs, or of the threshold that is least decided."""
         islands = self._islands(k)
         if islands:
@@ -148,7 +153,7 @@ class _Brancher:
                         extra[state] = (*extra.get(state, ()), *patches)
                 yield replace(branch, weight=branch.weight / (1 << len(islands)), extra=extra)
             return
-        chance, flipped = self._closest(k)
+        chance, flipped = self._closest(k) if thresholds else (0.0, {})
         if flipped:
             yield replace(branch, weight=branch.weight * chance, extra=flipped)
         yield replace(branch, weight=branch.weight * (1 - chance))

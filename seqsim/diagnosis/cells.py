@@ -34,12 +34,15 @@ WORD_RIGHT = 0.95
 
 @dataclass(frozen=True)
 class Cell:
-    """Severities of one branch that read nearly alike: mean and covariance (r, r) of their tip volts."""
+    """Severities of one branch that read nearly alike: mean and covariance (r, r) of their tip volts.
+
+    ``middle`` is the number of the severity at their middle, ``ohms`` (r,) the resistance that the meter sees there.
+    """
 
     branch: int
     weight: float
     middle: int
-    item: int
+    ohms: Floats
     mean: Floats
     own: Floats
     restless: Floats
@@ -138,7 +141,7 @@ def cells_of(predictions: Predictions, branches: Sequence[Branch], chosen: Ints,
             middle = items[group[len(group) // 2]]
             yield Cell(
                 int(number), branches[number].weight * len(group) / len(items), int(predictions.severity[middle]),
-                int(middle), means[g], own, predictions.restless[items[group]].mean(axis=0),
+                predictions.ohms[middle], means[g], own, predictions.restless[items[group]].mean(axis=0),
             )  # fmt: skip
 
 
@@ -161,21 +164,20 @@ def limits_of(measurements: Sequence[Measurement]) -> Floats:
 
 
 def score(
-    predictions: Predictions, cells: Sequence[Cell], moves: Floats, measurements: Sequence[Measurement], noise: Noise,
-    slip: Floats, largest: Floats,
+    cells: Sequence[Cell], moves: Sequence[Floats], measurements: Sequence[Measurement], noise: Noise, slip: Floats,
+    largest: Floats,
 ) -> list[Scored]:  # fmt: skip
-    """Return the fit of every cell; ``moves`` (c, r, l) are its sensitivities to one standard deviation each."""
+    """Return the fit of every cell; ``moves`` (r, l) are its sensitivities to one standard deviation each."""
     scored = []
     for cell, move in zip(cells, moves, strict=True):
         wide = RESTLESS_SHARE * noise.span * cell.restless
         covariance = noise.covariance + move @ move.T + cell.own + np.diag(wide**2)
-        scored.append(weigh(cell, covariance, predictions.ohms[cell.item], measurements, noise, slip, largest))
+        scored.append(weigh(cell, covariance, measurements, noise, slip, largest))
     return scored
 
 
 def weigh(
-    cell: Cell, covariance: Floats, ohms: Floats, measurements: Sequence[Measurement], noise: Noise, slip: Floats,
-    largest: Floats,
+    cell: Cell, covariance: Floats, measurements: Sequence[Measurement], noise: Noise, slip: Floats, largest: Floats
 ) -> Scored:  # fmt: skip
     """Return the fit of one cell: its numbers as a Gaussian, each word by its chance given the numbers."""
     numbers = np.flatnonzero(noise.number)
@@ -188,21 +190,17 @@ def weigh(
     if len(words):
         mean, deviation = conditional(covariance, cell.mean, noise.observed[numbers], numbers, words)
         for k, at, sd in zip(words.tolist(), mean.tolist(), deviation.tolist(), strict=True):
-            chances[k] = np.log(
-                _chance(measurements[k], float(at), float(sd), float(ohms[k]), cell, int(k), slip, largest)
-            )
+            chances[k] = np.log(_chance(measurements[k], float(at), float(sd), cell, int(k), slip, largest))
     return Scored(cell, covariance, result, chances, result.log + float(chances.sum()))
 
 
-def _chance(
-    each: Measurement, at: float, sd: float, ohms: float, cell: Cell, k: int, slip: Floats, largest: Floats
-) -> float:
+def _chance(each: Measurement, at: float, sd: float, cell: Cell, k: int, slip: Floats, largest: Floats) -> float:
     """Return the chance of the word that was read; never below that of a slip."""
     match each.observed:
         case Zone():
             chance = float(each.chance(at, sd, float(largest[k])))
         case Wording(name="floating"):
-            chance = WORD_RIGHT if abs(ohms) > FLOATING_OHMS else 1 - WORD_RIGHT
+            chance = WORD_RIGHT if abs(cell.ohms[k]) > FLOATING_OHMS else 1 - WORD_RIGHT
         case Wording():
             chance = WORD_RIGHT if cell.restless[k] > 0.5 else 1 - WORD_RIGHT
         case _:

@@ -6,7 +6,7 @@ Predictions are kept as volts between the tips, for ohms too: there an open circ
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -68,6 +68,18 @@ class Predictions:
     ohms: Floats
     restless: Bools
     good: Bools
+
+    def only(self, items: Bools, branch: int) -> Predictions:
+        """Return some items as those of one branch with this number."""
+        number = np.full(int(items.sum()), branch, dtype=np.int64)
+        return Predictions(
+            number, self.severity[items], self.tips[items], self.ohms[items], self.restless[items], self.good[items]
+        )
+
+    @classmethod
+    def together(cls, parts: Sequence[Predictions]) -> Predictions:
+        """Return the items of several predictions one after another."""
+        return cls(*(np.concatenate([getattr(part, each.name) for part in parts]) for each in fields(cls)))
 
 
 class Predictor:

@@ -3,24 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from seqsim.circuit import Circuit
 from seqsim.diagnosis.alike import Alike, look_alikes
-from seqsim.diagnosis.branches import branches_of
-from seqsim.diagnosis.cells import Scored, cells_of, in_the_running, leading, limits_of, score
-from seqsim.diagnosis.conditions import Desk, conditions, desk
+from seqsim.diagnosis.cells import Scored, cells_of, in_the_running, leading, score
+from seqsim.diagnosis.conditions import Desk, desk
 from seqsim.diagnosis.hypotheses import Hypothesis, anything, listed
 from seqsim.diagnosis.posterior import Posterior, posterior
-from seqsim.diagnosis.predict import Branch, Predictions, Predictor
+from seqsim.diagnosis.predict import Branch, Predictions
 from seqsim.diagnosis.report import ranking
 from seqsim.diagnosis.result import Ranking
 from seqsim.diagnosis.shelf import kept_or
-from seqsim.diagnosis.spread import Noise, model_latents, noise
-from seqsim.diagnosis.steep import spread_out
-from seqsim.network.network import Floats, Ints
+from seqsim.diagnosis.spread import Noise, noise
+from seqsim.diagnosis.steep import believed
+from seqsim.diagnosis.table import Table
+from seqsim.network.network import Floats
 from seqsim.readings import Reading, Readings, measurement
 from seqsim.readings.measurement import Measurement
 
@@ -30,8 +30,6 @@ SLIP_REPEATED = 1e-4
 """The same once a reading was taken twice and came out alike."""
 COMMON_WITHIN, COMMON_SHARE = 0.2, 0.02
 """A level is common when this share of all branches comes this near to it (our judgement)."""
-COARSE_POINTS, FINE_POINTS = 6, 32
-"""Severities of a branch: to see whether it is in the running, and then."""
 
 
 @dataclass(frozen=True)
@@ -71,55 +69,45 @@ def diagnose(
     factors: Mapping[str, float] | None = None,
     at: Desk | None = None,
     alike: Alike | None = None,
+    table: Table | None = None,
 ) -> Diagnosis:
-    """Return a ranking with all that it rests on; ``at`` and ``alike`` save work that was done before."""
+    """Return a ranking with all that it rests on.
+
+    ``at``, ``alike`` and ``table`` save work that was done before; a table must be one of the same circuit, factors
+    and probes, in the same order.
+    """
     at = at or desk(circuit)
     taken = readings.readings
     measurements = tuple(measurement(circuit, reading, readings.meter) for reading in taken)
-    predictor = Predictor(at, conditions(measurements), len(measurements))
-    states = [each.state for each in measurements]
-    known, latents, keys = model_latents(at.network)
+    table = table or table_of(at, measurements, factors)
     slip = _slips(taken)
-
-    known_faults = listed(circuit, factors)
-    hypotheses = (*known_faults, *anything(circuit))
-    branches = branches_of(at, known_faults, states, COARSE_POINTS)
-    branches += [
-        Branch(h, mode.weight, mode, COARSE_POINTS)
-        for h, hypothesis in enumerate(hypotheses[len(known_faults) :], start=len(known_faults))
-        for mode in hypothesis.modes
-    ]
-    coarse = predictor.nominal(branches)
-    noisy = noise(measurements, predictor.conditions, coarse.tips[coarse.good])
-    branches = _finer(branches, leading(coarse, noisy, len(branches))[0])
-    predictions = predictor.nominal(branches)
-    chosen, _ = leading(predictions, noisy, len(branches))
-    healthy = [k for k, branch in enumerate(branches) if branch.hypothesis == 0]
-    wanted = np.union1d(chosen, healthy).astype(np.int64)
-    limits = limits_of(measurements)
-    cells = in_the_running(list(cells_of(predictions, branches, wanted, limits)), branches, noisy)
-    largest = _largest(measurements, coarse)
-    predictor = Predictor(replace(at, network=known), predictor.conditions, len(measurements))
-    moves = predictor.moves([branches[cell.branch] for cell in cells], [cell.middle for cell in cells], latents)
-    cells, moves = spread_out(predictor, branches, cells, moves, latents, keys, limits, noisy)
-    scored = score(predictions, cells, moves, measurements, noisy, slip, largest)
-    weighed = posterior(hypotheses, branches, scored, noisy, slip)
-    return Diagnosis(
-        at, hypotheses, tuple(branches), measurements, noisy, tuple(scored), _healthy(scored, branches), weighed,
-        alike or kept_or(circuit, lambda: look_alikes(at, known_faults)),
+    count = len(table.branches)
+    noisy = noise(measurements, table.predictor.conditions, table.coarse.tips[table.coarse.good])
+    predictions = table.fine(np.union1d(leading(table.coarse, noisy, count)[0], table.healthy))
+    chosen = np.union1d(leading(predictions, noisy, count)[0], table.healthy).astype(np.int64)
+    cells = list(cells_of(predictions, table.branches, chosen, table.limits))
+    spread = table.spread(in_the_running(cells, table.branches, noisy))
+    scored = score(
+        [each.cell for each in spread], [believed(each.moves, noisy) for each in spread], measurements, noisy, slip,
+        _largest(measurements, table.coarse),
     )  # fmt: skip
+    weighed = posterior(table.hypotheses, table.branches, scored, noisy, slip)
+    return Diagnosis(
+        at, table.hypotheses, tuple(table.branches), measurements, noisy, tuple(scored),
+        _healthy(scored, table.branches), weighed,
+        alike or kept_or(circuit, lambda: look_alikes(at, listed(circuit, factors))),
+    )  # fmt: skip
+
+
+def table_of(at: Desk, measurements: Sequence[Measurement], factors: Mapping[str, float] | None = None) -> Table:
+    """Return the predictions of all hypotheses for a set of readings, whatever values are read."""
+    return Table.of(at, listed(at.circuit, factors), anything(at.circuit), measurements)
 
 
 def _healthy(scored: Sequence[Scored], branches: Sequence[Branch]) -> Scored | None:
     """Return the likeliest way a healthy board looks."""
     mine = [each for each in scored if branches[each.cell.branch].hypothesis == 0]
     return max(mine, key=lambda each: each.cell.weight, default=None)
-
-
-def _finer(branches: Sequence[Branch], chosen: Ints) -> list[Branch]:
-    """Return the branches in the running, and those of a healthy board, at fine severities."""
-    kept = {int(k) for k in chosen} | {k for k, branch in enumerate(branches) if branch.hypothesis == 0}
-    return [replace(branches[k], points=FINE_POINTS) for k in sorted(kept)]
 
 
 def _slips(readings: Sequence[Reading]) -> Floats:

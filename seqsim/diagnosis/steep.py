@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -28,25 +28,32 @@ MOST_SPREAD = 0.3
 """Largest first-order standard deviation that is believed, as a share of the reading's span."""
 
 
+@dataclass(frozen=True)
+class Spread:
+    """A cell with its moves (r, l): the change of each reading for one standard deviation of each latent."""
+
+    cell: Cell
+    moves: Floats
+
+
 def spread_out(
     predictor: Predictor,
     branches: Sequence[Branch],
     cells: Sequence[Cell],
-    moves: Floats,
     latents: Latents,
     keys: Sequence[tuple[str, str]],
     limits: Floats,
-    noise: Noise,
-) -> tuple[list[Cell], Floats]:
-    """Return cells and their moves (c, r, l), steep ones split along the latent that makes them so.
+) -> list[tuple[Spread, ...]]:
+    """Return each cell with its moves, steep ones split along the latent that makes them so.
 
     ``keys`` names the knob of each latent.
     """
+    moves = predictor.moves([branches[cell.branch] for cell in cells], [cell.middle for cell in cells], latents)
     deviation = np.sqrt((moves**2).sum(axis=2))
     steep: list[int] = np.flatnonzero((deviation > STEEP_LIMITS * limits).any(axis=1)).tolist()
+    spread: list[tuple[Spread, ...]] = [(Spread(cell, move),) for cell, move in zip(cells, moves, strict=True)]
     if not steep:
-        return list(cells), moves
-    flat = [c for c in range(len(cells)) if c not in set(steep)]
+        return spread
     dominant = [int(np.argmax((moves[c] ** 2 / limits[:, None] ** 2).sum(axis=0))) for c in steep]
     tried = [
         _turned(branches[cells[c].branch], predictor, keys[l], z)
@@ -55,19 +62,12 @@ def spread_out(
     ]
     at = [cells[c].middle for c in steep for _ in POINTS]
     tips, restless, good, again = predictor.nearby(tried, at, latents)
-    split: list[Cell] = []
-    kept: list[Floats] = []
     for k, (c, l) in enumerate(zip(steep, dominant, strict=True)):
         here = slice(k * len(POINTS), (k + 1) * len(POINTS))
         again[here, :, l] = 0.0
-        for cell, move in zip(
-            _parts(cells[c], tips[here], restless[here], good[here], limits), again[here], strict=True
-        ):
-            if cell is not None:
-                split.append(cell)
-                kept.append(move)
-    together = [*(cells[c] for c in flat), *split]
-    return together, _believed(np.concatenate([moves[flat], np.array(kept).reshape(-1, *moves.shape[1:])]), noise)
+        parts = _parts(cells[c], tips[here], restless[here], good[here], limits)
+        spread[c] = tuple(Spread(part, move) for part, move in zip(parts, again[here], strict=True) if part is not None)
+    return spread
 
 
 def _turned(branch: Branch, predictor: Predictor, key: tuple[str, str], deviations: float) -> Branch:
@@ -97,8 +97,8 @@ def _parts(cell: Cell, tips: Floats, restless: Bools, good: Bools, limits: Float
     return parts
 
 
-def _believed(moves: Floats, noise: Noise) -> Floats:
-    """Return moves whose spread stays within what a reading can show at all."""
-    deviation = np.sqrt((moves**2).sum(axis=2))
+def believed(moves: Floats, noise: Noise) -> Floats:
+    """Return moves (r, l) whose spread stays within what a reading can show at all."""
+    deviation = np.sqrt((moves**2).sum(axis=1))
     most = MOST_SPREAD * noise.span
-    return np.asarray(moves * np.minimum(1.0, most / np.maximum(deviation, 1e-12))[:, :, None])
+    return np.asarray(moves * np.minimum(1.0, most / np.maximum(deviation, 1e-12))[:, None])

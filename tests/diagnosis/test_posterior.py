@@ -23,7 +23,7 @@ NOISE = Noise(np.zeros(READINGS), np.eye(READINGS) * 1e-4, np.full(READINGS, 5.0
 
 def scored(observed: Floats, mean: Floats, covariance: Floats) -> Scored:
     """Return one cell of a hypothesis with the fit of what was read."""
-    cell = Cell(0, 1.0, 0, 0, mean, np.zeros_like(covariance), np.zeros(READINGS))
+    cell = Cell(0, 1.0, 0, np.ones(READINGS), mean, np.zeros_like(covariance), np.zeros(READINGS))
     found = fit(observed, mean, covariance, SLIP, NOISE.span)
     return Scored(cell, covariance, found, np.zeros(READINGS), found.log)
 
@@ -90,5 +90,5 @@ def test_cells_partition_the_severities() -> None:
     assert sum(cell.weight * cell.mean[0] for cell in found) / 0.5 == pytest.approx(np.delete(tips, 3).mean())
     assert found[0].weight == pytest.approx(0.5 * 5 / (count - 1))
     assert all(np.linalg.eigvalsh(cell.own).min() >= -1e-15 for cell in found)
-    middles = [cell.item for cell in found]
+    middles = [cell.middle for cell in found]
     assert middles == sorted(set(middles))

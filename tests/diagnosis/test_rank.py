@@ -14,8 +14,9 @@ from seqsim.diagnosis import Diagnosis, Ranking, diagnose
 from seqsim.diagnosis.alike import Alike
 from seqsim.diagnosis.conditions import Desk
 from seqsim.diagnosis.hypotheses import Sort, listed
+from seqsim.diagnosis.rank import table_of
 from seqsim.diagnosis.report import ranking
-from seqsim.readings import Probe, Readings
+from seqsim.readings import Probe, Reading, Readings, measurement
 
 Ranked = Callable[..., tuple[Diagnosis, Ranking]]
 Ready = Callable[[str], tuple[Circuit, Desk, Alike]]
@@ -163,3 +164,16 @@ def test_without_readings_the_priors_stand(ready: Ready) -> None:
     found = diagnose(circuit, Readings(), at=at, alike=alike)
     priors = np.array([h.prior for h in found.hypotheses])
     assert found.posterior.probability / found.posterior.probability.sum() == pytest.approx(priors / priors.sum())
+
+
+def test_a_table_serves_every_board(ready: Ready) -> None:
+    """Boards ranked one after another on one table get the chances that each gets by itself."""
+    circuit, at, alike = ready(NPN)
+    probes = [Probe(kind="volts", place=net, state="open") for net in ("HEAT_EN", "Q1.B", "DOOR_OPEN")]
+    table = table_of(at, [measurement(circuit, probe) for probe in probes])
+    for volts in ((0.08, 0.69, 3.03), (4.95, 0.02, 3.03), (4.95, 0.69, 3.0)):
+        readings = Readings(readings=tuple(Reading(**dict(p), value=v) for p, v in zip(probes, volts, strict=True)))
+        alone = diagnose(circuit, readings, at=at, alike=alike)
+        shared = diagnose(circuit, readings, at=at, alike=alike, table=table)
+        assert shared.posterior.probability == pytest.approx(alone.posterior.probability, rel=1e-9, abs=1e-12)
+        assert shared.posterior.none == pytest.approx(alone.posterior.none, rel=1e-9)
