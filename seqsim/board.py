@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from seqsim.circuit import Circuit
-    from seqsim.diagnosis import Ranking
+    from seqsim.diagnosis import Advice, Ranking
     from seqsim.drawing import Picture
     from seqsim.logic import Explanation, LogicFunction
     from seqsim.readings import Readings
@@ -152,6 +152,33 @@ class Board:
         from seqsim.diagnosis import rank
 
         return replace(rank(self.circuit, taken), circuit=self.name)
+
+    def next(
+        self,
+        readings: str | os.PathLike[str] | Readings | Sequence[str] | None = None,
+        more: Sequence[str] = (),
+        *,
+        most: int = 5,
+    ) -> Advice:
+        """Return the readings to take next, or why none is needed; for ``readings`` and ``more`` see `read`.
+
+        Parameters
+        ----------
+        most
+            How many readings are advised. Without any reading so far the first one is advised.
+
+        Raises
+        ------
+        ReadingError, UnknownPlaceError
+            If a reading is not understood.
+        """
+        from seqsim.diagnosis import Standing, advise, diagnose
+
+        if readings is None and not more:
+            return replace(advise(Standing.before(self.circuit), steps=most), circuit=self.name)
+        taken = self.read(readings, more)
+        standing = Standing.of(diagnose(self.circuit, taken), taken.readings)
+        return replace(advise(standing, taken.meter, most), circuit=self.name)
 
     def why(
         self,

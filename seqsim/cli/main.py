@@ -16,6 +16,7 @@ from seqsim.cli.import_ import import_
 from seqsim.cli.levels import levels
 from seqsim.cli.library import list_
 from seqsim.cli.logic import logic
+from seqsim.cli.next import next_
 from seqsim.cli.powerup import powerup
 from seqsim.cli.rank import rank
 from seqsim.cli.spice import spice
@@ -40,6 +41,7 @@ app.command("faults")(faults)
 app.command("why")(why)
 app.command("logic")(logic)
 app.command("rank")(rank)
+app.command("next")(next_)
 app.command("draw")(draw)
 app.command("spice")(spice)
 app.command("import")(import_)

@@ -1,16 +1,24 @@
 """From readings to ranked faults: predictions, likelihood, look-alikes, none of these."""
 
+from seqsim.diagnosis.advice import advise
+from seqsim.diagnosis.foresight import Standing
+from seqsim.diagnosis.next_result import Advice, Outcome, Step
 from seqsim.diagnosis.rank import Diagnosis, diagnose, rank
 from seqsim.diagnosis.result import Explained, Judged, Predicted, Ranking, ReadAgain, Where
 
 __all__ = [
+    "Advice",
     "Diagnosis",
     "Explained",
     "Judged",
+    "Outcome",
     "Predicted",
     "Ranking",
     "ReadAgain",
+    "Standing",
+    "Step",
     "Where",
+    "advise",
     "diagnose",
     "rank",
 ]

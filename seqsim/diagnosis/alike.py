@@ -94,14 +94,14 @@ def _compare(
         each = measurements[number]
         # a fault without a level there reads like no other
         tips = np.where(nominal.good, nominal.tips[:, column], UNLIKE_VOLTS * (1 + nominal.branch))
-        own = _own(each, tips)
+        own = own_deviation(each, tips)
         deviation = np.hypot(np.nan_to_num(spread[nominal.branch, column], posinf=UNLIKE_VOLTS), own)
         kinds, which = _kinds(tips, deviation, nominal.branch, len(branches))
         told = _mistaken(kinds) <= MISTAKEN
         alike &= ~told[np.ix_(which, which)]
 
 
-def _own(each: Measurement, tips: Floats) -> Floats:
+def own_deviation(each: Measurement, tips: Floats) -> Floats:
     """Return the standard deviation (i,) that meter and model leave at predicted tip volts."""
     residual = OWN_TEST.get(each.kind.name, RESIDUAL_VOLTS)
     shown = np.asarray(each.convert(tips), dtype=np.float64)

@@ -114,14 +114,7 @@ def _voltage(circuit: Circuit) -> tuple[Caution, ...]:
 
 def _charge(circuit: Circuit) -> tuple[Caution, ...]:
     """Capacitors that hold enough to hurt, or to falsify a reading."""
-    most = _most_volts(circuit)
-    large = []
-    for name, part in circuit.parts.items():
-        farads = getattr(part, "farads", None)
-        if not isinstance(farads, float):
-            continue
-        if farads * most**2 / 2 >= MUCH_CHARGE or farads >= MUCH_CAPACITANCE:
-            large.append(f"{name} ({format_quantity(farads, Unit.FARAD)})")
+    large = large_capacitors(circuit)
     if large:
         text = (
             "Capacitors keep their charge after power is off: discharge them through a resistor (1 kΩ to 10 kΩ, a few "
@@ -130,6 +123,20 @@ def _charge(circuit: Circuit) -> tuple[Caution, ...]:
         return (Caution(Topic.CHARGE, text, ", ".join(large), JUDGED),)
     text = "Capacitors keep their charge after power is off: measure 0 V on every rail before you read ohms or diodes."
     return (Caution(Topic.CHARGE, text, "every board", COMMON),)
+
+
+def large_capacitors(circuit: Circuit) -> list[str]:
+    """Return the capacitors that have to be drained through a resistor, each with its size."""
+    most = _most_volts(circuit)
+    large = []
+    for name, part in circuit.parts.items():
+        farads = getattr(part, "farads", None)
+        if not isinstance(farads, float):
+            continue
+        # a value such as 100u may lie a rounding below its limit
+        if farads * most**2 / 2 >= MUCH_CHARGE or farads * (1 + 1e-9) >= MUCH_CAPACITANCE:
+            large.append(f"{name} ({format_quantity(farads, Unit.FARAD)})")
+    return large
 
 
 def _battery(circuit: Circuit) -> tuple[Caution, ...]:

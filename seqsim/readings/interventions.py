@@ -108,8 +108,8 @@ class Forced(Intervention):
         return (Source(self.place, GROUND, self.volts or 0.0, self.ohms, owner="intervention"),)
 
     def __str__(self) -> str:
-        target = self.source if self.source is not None else f"{self.volts!r}V"
-        return f"{self.place} forced {target} {self.ohms!r}R"
+        target = self.source if self.source is not None else f"{_plain(self.volts or 0.0)}V"
+        return f"{self.place} forced {target} {_plain(self.ohms)}R"
 
 
 class Jumpered(Intervention):
@@ -297,7 +297,13 @@ class Limited(Intervention):
         return self.amps if supply == self.supply else None
 
     def __str__(self) -> str:
-        return f"{self.supply} limited {self.amps!r}A"
+        return f"{self.supply} limited {_plain(self.amps)}A"
+
+
+def _plain(value: float) -> str:
+    """Return a number without digits that say nothing; none is lost."""
+    short = f"{value:g}"
+    return short if float(short) == value else repr(value)
 
 
 def _kinds(base: Any) -> dict[str, type[Intervention]]:

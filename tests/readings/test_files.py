@@ -50,7 +50,7 @@ def test_a_yaml_file_is_read_whole(board: Circuit, tmp_path: Path) -> None:
         "R1.2 to Q1.B beep @off",
         "R1.2 to Q1.B continuity OL @off",
         "EN 0.1..0.3V @running with R1.1 lifted and VBAT limited 0.5A",
-        "EN about 2V @running with BASE forced 0.0V 1000.0R and R4.1 lifted",
+        "EN about 2V @running with BASE forced 0V 1000R and R4.1 lifted",
     ]
     assert [each.line for each in read.readings] == [8, 9, 10, 11, 12, 13, 17]
     assert {each.file for each in read.readings} == {str(path)}

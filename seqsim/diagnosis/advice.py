@@ -1,0 +1,393 @@
+"""The next reading: what tells most about where the fault is, for each second of the technician's time."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from seqsim.circuit import OFF
+from seqsim.diagnosis.conditions import conditions
+from seqsim.diagnosis.foresight import Foresight, Standing, Ways, foresee, glance, ways
+from seqsim.diagnosis.hypotheses import Sort
+from seqsim.diagnosis.information import Outlook, Span, outlook, spans
+from seqsim.diagnosis.next_result import Advice, Outcome, Step
+from seqsim.diagnosis.offers import Offer, again, force, limit, offers
+from seqsim.diagnosis.predict import Branch, Predictor, carried
+from seqsim.diagnosis.rank import SLIP
+from seqsim.diagnosis.report import AGAIN
+from seqsim.faults import probe_cautions
+from seqsim.network import vary
+from seqsim.network.network import Floats, Ints
+from seqsim.readings import METER, Intervention, Meter, Probe, Reading, format_reading, measurement
+from seqsim.readings.interventions import Forced, Limited
+from seqsim.readings.measurement import Measurement
+from seqsim.solver import Levels, solve_variant
+
+HELD = 0.95
+"""Probability from which the leading group is taken for the answer."""
+LEAST_BITS = 0.02
+"""A reading that tells less is not worth its time."""
+HARDLY = 0.25
+"""Below this (bits) plain readings tell so little that diode tests are tried everywhere, and pins lifted."""
+MOST_LIFTED = 6
+STEPS = 5
+"""Readings that are advised."""
+SHORTLIST, BY_BITS = 18, 6
+"""Readings that are worked out in full: the best by bits a second, and the best by bits."""
+SAME_TIP_VOLTS = 1e-3
+"""Readings whose predictions differ by less are one; the quickest is kept."""
+SAME_SHARE = 0.05
+"""Two readings of a kind that differ with a smaller chance than this are one; the better is kept."""
+NAMED, NAMED_FROM = 3, 0.1
+"""Groups that an outcome points to are named: no more than so many, each with at least this share."""
+LEAST_OUTCOME = 0.01
+"""Outcomes less likely than this are not told."""
+OVERDRAWN, OVERDRAWN_CHANCE = 3.0, 0.05
+"""A supply is limited first where it may, with this chance, deliver so many times what a healthy board draws."""
+
+HIGH_VOLTS = 0.5
+"""A target above this counts as high where it is forced the other way: our judgement."""
+SIGNAL_OHMS = 10.0
+"""A supply behind less than this (Ω) feeds the board, one behind more is a signal: our judgement."""
+
+
+@dataclass(frozen=True)
+class Classes:
+    """What is told apart: look-alike groups with something at their own places, and places that belong to none.
+
+    ``of`` (h,) is the class of each hypothesis; ``names`` are those of the leading members, ``members`` all names.
+    """
+
+    of: Ints
+    names: tuple[str, ...]
+    members: tuple[tuple[str, ...], ...]
+    probability: Floats
+
+
+@dataclass(frozen=True)
+class Promise:
+    """A reading on offer with what it may show, and what that tells (bits)."""
+
+    offer: Offer
+    measurement: Measurement
+    look: Outlook
+    bits: float
+    healthy: float
+    """tip volts on a healthy board"""
+
+    @property
+    def rate(self) -> float:
+        """Return what it tells in a second (bit/s)."""
+        return self.bits / self.offer.seconds
+
+
+def classes(standing: Standing) -> Classes:
+    """Return the classes of a standing, as `where` of a ranking counts them."""
+    p, hypotheses = standing.probability, standing.hypotheses
+    grouped: dict[int, list[int]] = {}
+    for k, h in enumerate(hypotheses):
+        if h.sort is not Sort.PLACE:
+            grouped.setdefault(standing.alike.group[h.name], []).append(k)
+    ordered = sorted(grouped.values(), key=lambda members: -float(p[members].sum()))
+    of = np.full(len(hypotheses), -1, dtype=np.int64)
+    owner: dict[str, int] = {}
+    names: list[str] = []
+    everyone: list[tuple[str, ...]] = []
+    for number, members in enumerate(ordered):
+        of[members] = number
+        lead = max(members, key=lambda k: float(p[k]))
+        names.append(hypotheses[lead].name or "healthy")
+        everyone.append(tuple(hypotheses[k].name or "healthy" for k in members))
+        chance = float(p[members].sum())
+        for k in members:
+            if p[k] > 0.01 * chance:
+                for place in hypotheses[k].places:
+                    owner.setdefault(place, number)
+    for k, h in enumerate(hypotheses):
+        if h.sort is Sort.PLACE:
+            if h.place not in owner:
+                owner[h.place] = len(names)
+                names.append(h.name)
+                everyone.append((h.name,))
+            of[k] = owner[h.place]
+    return Classes(of, tuple(names), tuple(everyone), _summed(of, p, len(names)))
+
+
+def _summed(of: Ints, probability: Floats, count: int) -> Floats:
+    total = np.zeros(count)
+    np.add.at(total, of, probability)
+    return total
+
+
+def advise(standing: Standing, meter: Meter = METER, steps: int = STEPS) -> Advice:
+    """Return the best next readings, or why none is needed or none helps.
+
+    Parameters
+    ----------
+    standing
+        What is known: after readings, or before any.
+    meter
+        The meter of the readings to come.
+    steps
+        How many readings are advised at most.
+    """
+    told = classes(standing)
+    best = int(np.argmax(told.probability)) if len(told.names) else 0
+    doubtful = [r for r, slip in zip(standing.readings, standing.slips, strict=True) if slip > AGAIN]
+    held = bool(told.probability[best] >= HELD)
+    if held and not doubtful:
+        return _result(standing, told, (), "found")
+    limits = _limits(standing, meter)
+    chosen = _offers(standing, doubtful, limits)
+    found = _ranked(standing, told, chosen, meter)
+    if standing.readings and max((each.bits for each in found), default=0.0) < HARDLY:
+        more = _offers(standing, doubtful, limits, hard=True)
+        known = {each.probe for each in chosen}
+        found += _ranked(standing, told, [each for each in more if each.probe not in known], meter)
+    found = sorted((each for each in found if each.bits >= LEAST_BITS), key=lambda each: -each.rate)[:steps]
+    stop = "" if found else "found" if held else "nothing_helps"
+    return _result(standing, told, [_step(told, each) for each in found], stop, limits)
+
+
+def unchecked(standing: Standing) -> list[str]:
+    """Return the nets of supplies whose resistance should be known before power goes on."""
+    circuit = standing.circuit
+    if any(reading.state != OFF for reading in standing.readings):
+        return []
+    known = {reading.place for reading in standing.readings if reading.kind == "ohms"}
+    nets = dict.fromkeys(
+        supply.net for supply in circuit.supplies.values() if supply.net in circuit.rails or _strong(supply)
+    )
+    return [net for net in nets if net not in known]
+
+
+def _strong(supply: object) -> bool:
+    """Tell whether a supply feeds the board; behind more than 10 Ω it is a signal."""
+    return float(getattr(supply, "ohms", 0.0)) < 10.0
+
+
+def _offers(
+    standing: Standing, doubtful: Sequence[Reading], limits: Sequence[Limited], *, hard: bool = False
+) -> list[Offer]:  # fmt: skip
+    circuit, now = standing.circuit, standing.state()
+    first = unchecked(standing)
+    if first:
+        probes = [Probe(kind="ohms", place=net, state=OFF) for net in first]
+        return [again(circuit, probe, now) for probe in probes]
+    near: dict[str, None] = {}
+    if standing.readings:
+        for h in standing.leaders():
+            near |= dict.fromkeys(sorted(standing.hypotheses[h].places))
+    forced, driven = _forced(standing)
+    found = offers(
+        circuit, now=now, taken=[reading.probe() for reading in standing.readings], near=near,
+        forced=forced, driven=driven, limits=limits, lifted=_lifted(standing) if hard else (), diodes=hard,
+    )  # fmt: skip
+    return [*found, *(again(circuit, probe, now) for probe in dict.fromkeys(r.probe() for r in doubtful))]
+
+
+def _forced(standing: Standing) -> tuple[Intervention | None, tuple[str, ...]]:
+    """Return how the target is held where a healthy board has it in the last state, and the rails that obey it."""
+    circuit, desk = standing.circuit, standing.desk
+    state = list(circuit.power_states)[-1]
+    if circuit.target is None or state == OFF or not circuit.rails or circuit.target in circuit.rails:
+        return None, ()
+    levels = desk.benches[state].levels
+    network = levels.system.variant
+
+    def volts(levels: Levels, net: str) -> float:
+        node = network.node(net)
+        return float(levels.volts[node]) if node >= 0 else 0.0
+
+    held = volts(levels, circuit.target)
+    highest = max((volts(levels, net) for net in circuit.rails), key=abs)
+    other = 0.0 if abs(held) > HIGH_VOLTS else highest
+    opposite = Forced(place=circuit.target, volts=other, ohms=1.0)
+    pulled = vary(desk.network, opposite.patches())
+    against = solve_variant(pulled, desk.static(state), carried(levels.state, pulled))
+    rails = tuple(
+        net for net in circuit.rails if abs(volts(levels, net) - volts(against, net)) > abs(volts(levels, net)) / 2
+    )
+    return (force(circuit.target, held), rails) if rails else (None, ())
+
+
+def _limits(standing: Standing, meter: Meter) -> tuple[Limited, ...]:
+    """Return the supplies to limit before power goes on, because a hypothesis in the running overdraws them."""
+    circuit = standing.circuit
+    if standing.state() != OFF or not standing.readings:
+        return ()
+    probes = [
+        Probe(kind="current", place=supply, state=state)
+        for state, power in circuit.power_states.items()
+        for supply in power.on
+    ]
+    if not probes:
+        return ()
+    offered = [measurement(circuit, probe, meter) for probe in probes]
+    leaders = [h for h in standing.leaders() if standing.hypotheses[h].sort is not Sort.PLACE]
+    branches = [Branch(h, 1.0, standing.hypotheses[h].modes[0], 3) for h in (0, *leaders)]
+    predictions = Predictor(standing.desk, conditions(offered), len(offered)).nominal(branches)
+    amps = np.stack([np.asarray(each.convert(predictions.tips[:, k])) for k, each in enumerate(offered)], axis=1)
+    found: dict[str, Limited] = {}
+    for k, probe in enumerate(probes):
+        healthy = float(abs(amps[0, k]))
+        limited = limit(circuit, probe.place, healthy)
+        over = np.abs(amps[:, k]) > max(OVERDRAWN * healthy, 2 * limited.amps)
+        chance = sum(
+            standing.probability[h] * over[predictions.branch == b].mean() for b, h in enumerate(leaders, start=1)
+        )
+        if chance > OVERDRAWN_CHANCE and (probe.place not in found or found[probe.place].amps < limited.amps):
+            found[probe.place] = limited
+    return tuple(found.values())
+
+
+def _lifted(standing: Standing) -> list[str]:
+    """Return the pins worth lifting: of suspected parts, on suspected nets."""
+    circuit = standing.circuit
+    pins = circuit.pins()
+    places = [place for h in standing.leaders() for place in sorted(standing.hypotheses[h].places)]
+    nets, parts = {p for p in places if p in circuit.nets()}, [p for p in places if p in circuit.parts]
+    found = []
+    for name in dict.fromkeys(parts):
+        part = circuit.parts[name]
+        found += [part.pin(pin) for pin in part.pins if pins[part.pin(pin)] in nets]
+    return [pin for pin in dict.fromkeys(found) if pins[pin] not in circuit.grounds][:MOST_LIFTED]
+
+
+def _ranked(standing: Standing, told: Classes, chosen: Sequence[Offer], meter: Meter) -> list[Promise]:
+    """Return the readings that tell something, worked out in full for the most promising."""
+    if not chosen:
+        return []
+    offered = [measurement(standing.circuit, each.probe, meter) for each in chosen]
+    seen = ways(standing, offered)
+    if not seen.weight.any():
+        return []
+    rough = glance(standing, seen, offered)
+    short = _shortlist(standing, told, chosen, rough, seen)
+    if not len(short):
+        return []
+    exact = foresee(standing, seen, offered, short)
+    looks = _outlooks(told, exact)
+    kept = _different([chosen[k] for k in short], exact, looks)
+    return [
+        Promise(chosen[k], offered[k], look, look.bits, seen.healthy(len(standing.measurements) + k))
+        for k, look in ((int(short[at]), looks[at]) for at in kept)
+    ]  # fmt: skip
+
+
+def _different(chosen: Sequence[Offer], seen: Foresight, looks: Sequence[Outlook]) -> list[int]:
+    """Return the readings without those that would nearly always show the same as a better one of their kind."""
+    kept: list[int] = []
+    for k in sorted(range(len(chosen)), key=lambda k: -looks[k].bits / chosen[k].seconds):
+        if all(not _same(chosen[j], chosen[k]) or _apart(seen, j, k) > SAME_SHARE for j in kept):
+            kept.append(k)
+    return kept
+
+
+def _same(one: Offer, other: Offer) -> bool:
+    a, b = one.probe, other.probe
+    return (a.kind, a.state, a.interventions) == (b.kind, b.state, b.interventions)
+
+
+def _apart(seen: Foresight, j: int, k: int) -> float:
+    """Return the chance that two readings differ by more than their spread."""
+    wide = np.maximum(seen.deviation[:, j], seen.deviation[:, k])
+    return float(seen.weight[np.abs(seen.mean[:, j] - seen.mean[:, k]) > wide].sum())
+
+
+def _outlooks(told: Classes, seen: Foresight) -> list[Outlook]:
+    group = told.of[seen.of]
+    return [
+        outlook(seen.weight, group, seen.mean[:, k], seen.deviation[:, k], groups=len(told.names), slip=SLIP)
+        for k in range(seen.mean.shape[1])
+    ]
+
+
+def _shortlist(standing: Standing, told: Classes, chosen: Sequence[Offer], rough: Foresight, seen: Ways) -> Ints:
+    """Return the numbers of the most promising readings; of those that read the same, the quickest."""
+    alike: dict[bytes, int] = {}
+    taken = len(standing.measurements)
+    tips = np.round(seen.predictions.tips[:, taken:] / SAME_TIP_VOLTS).astype(np.int64)
+    used = seen.weight > 0
+    for k, offer in enumerate(chosen):
+        key = f"{offer.probe.kind} {offer.probe.state} ".encode() + tips[used, k].tobytes()
+        if key not in alike or offer.seconds < chosen[alike[key]].seconds:
+            alike[key] = k
+    kept = np.array(sorted(alike.values()), dtype=np.int64)
+    only = replace(rough, mean=rough.mean[:, kept], deviation=rough.deviation[:, kept])
+    bits = np.array([look.bits for look in _outlooks(told, only)])
+    rate = bits / np.array([chosen[k].seconds for k in kept])
+    best = [*np.argsort(-rate, kind="stable")[:SHORTLIST], *np.argsort(-bits, kind="stable")[:BY_BITS]]
+    return np.asarray(kept[list(dict.fromkeys(int(k) for k in best if bits[k] > LEAST_BITS / 2))], dtype=np.int64)
+
+
+def _step(told: Classes, found: Promise) -> Step:
+    each, ranges = found.measurement, spans(found.look)
+    outcomes = tuple(
+        Outcome(
+            _shown(each, span.low),
+            _shown(each, span.high),
+            span.probability,
+            span.start <= found.healthy < span.end,
+            _points_to(told, span.share),
+        )
+        for span in ranges
+        if span.probability > LEAST_OUTCOME
+    )
+    probe, offer = found.offer.probe, found.offer
+    return Step(
+        probe.place, probe.to, probe.kind, probe.state, tuple(str(done) for done in probe.interventions), found.bits,
+        offer.seconds, each.caution, each.unit.value, outcomes, offer.at, offer.note,
+        _example(probe, each, max(ranges, key=lambda span: span.probability)),
+    )  # fmt: skip
+
+
+def _points_to(told: Classes, share: Floats) -> tuple[str, ...]:
+    """Return the names of what an outcome points to: the likeliest classes there."""
+    order = np.argsort(-share, kind="stable")[:NAMED]
+    return tuple(told.names[g] for g in order if share[g] >= NAMED_FROM)
+
+
+def _shown(each: Measurement, tip: float) -> float | str:
+    """Return what the display shows: a number, or a word."""
+    value = float(each.convert(max(tip, 0.0) if each.kind.name in ("ohms", "continuity") else tip))
+    if each.kind.name == "continuity":
+        return "beep" if value < each.meter.continuity.beeps_below else "OL"
+    return value if np.isfinite(value) and value <= each.most else "OL"
+
+
+def _example(probe: Probe, each: Measurement, likely: Span) -> str:
+    """Return how an outcome would be written down."""
+    value = _shown(each, (likely.low + likely.high) / 2)
+    digit = None
+    function = each.kind.function(each.meter)
+    if isinstance(value, float) and function is not None:
+        digit = float(function.digit(value))
+        value = float(f"{round(value / digit) * digit:.6g}")
+    return format_reading(Reading(**dict(probe), value=value, resolution=digit))
+
+
+def _result(
+    standing: Standing, told: Classes, found: Sequence[Step], stop: str, limits: Sequence[Limited] = ()
+) -> Advice:
+    circuit = standing.circuit
+    order = np.argsort(-told.probability, kind="stable")[:3]
+    best = int(order[0])
+    lead = next((h for h in standing.hypotheses if (h.name or "healthy") == told.names[best]), None)
+    if stop == "found" and len(told.members[best]) > 1:
+        stop = "look_alikes"
+    return Advice(
+        circuit=circuit.title or (circuit.file or ""),
+        readings=len(standing.readings),
+        state=standing.state(),
+        stop=stop,
+        leading=tuple((told.names[g], told.members[g], float(told.probability[g])) for g in order),
+        none_of_these=standing.none,
+        confirm="" if not stop or lead is None or lead.fault is None else lead.fault.confirm,
+        first=tuple(unchecked(standing)),
+        limit=tuple(str(each) for each in limits),
+        next=tuple(found),
+        cautions=tuple(dict.fromkeys(each.text for each in probe_cautions(circuit))),
+    )  # fmt: skip

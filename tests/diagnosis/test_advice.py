@@ -1,0 +1,104 @@
+"""The next reading on library boards: where it goes, what it promises, when it stops."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+
+import pytest
+
+from seqsim.circuit import Circuit
+from seqsim.diagnosis import Advice, Standing, advise, diagnose
+from seqsim.diagnosis.advice import HELD, classes
+from seqsim.diagnosis.alike import Alike
+from seqsim.diagnosis.conditions import Desk
+from seqsim.readings import Readings, parse_reading
+
+Ready = Callable[[str], tuple[Circuit, Desk, Alike]]
+NAME = "inverting_npn"
+
+
+def stand(ready: Ready, *texts: str) -> Standing:
+    circuit, at, alike = ready(NAME)
+    if not texts:
+        return Standing.before(circuit, at, alike)
+    taken = tuple(parse_reading(circuit, text) for text in texts)
+    return Standing.of(diagnose(circuit, Readings(readings=taken), at=at, alike=alike), taken)
+
+
+def advice(ready: Ready, *texts: str) -> Advice:
+    return advise(stand(ready, *texts))
+
+
+def test_the_first_reading_is_unpowered(ready: Ready) -> None:
+    """Before power goes on, the feeding supply's net is measured for a short; a signal's net is not."""
+    found = advice(ready)
+    assert [(step.place, step.kind, step.state) for step in found.next] == [("V5", "ohms", "off")]
+    assert found.first == ("V5",)
+    assert found.readings == 0
+    low = found.next[0].outcomes[0]
+    assert not low.as_healthy
+    assert isinstance(low.low, float)
+    assert low.low < 1000
+
+
+def test_steps_are_ordered_by_what_they_tell_in_a_second(ready: Ready) -> None:
+    """Bits by seconds fall from step to step, no reading is advised twice, and none that was taken."""
+    found = advice(ready, "V5 100k ohm", "HEAT_EN 0.03")
+    rates = [step.bits / step.seconds for step in found.next]
+    assert rates == sorted(rates, reverse=True)
+    probes = [(step.place, step.to, step.kind, step.state, step.done) for step in found.next]
+    assert len(set(probes)) == len(probes)
+    assert ("HEAT_EN", None, "volts", "open", ()) not in probes
+    assert found.state == "open"
+    assert found.next[0].state == "open"
+
+
+def test_outcomes_are_ranges_in_order(ready: Ready) -> None:
+    """Ranges rise and do not overlap; exactly one of them is what a healthy board shows; all is said of the odds."""
+    circuit, _, _ = ready(NAME)
+    for step in advice(ready, "V5 100k ohm", "HEAT_EN 0.03").next:
+        ends = [end for each in step.outcomes for end in (each.low, each.high) if isinstance(end, float)]
+        assert ends == sorted(ends)
+        assert sum(each.as_healthy for each in step.outcomes) == 1
+        assert 0.95 < sum(each.probability for each in step.outcomes) <= 1 + 1e-9
+        assert parse_reading(circuit, step.write).place == step.place
+
+
+def test_it_stops_when_one_group_holds_the_fault(ready: Ready) -> None:
+    """With R1 shorted, its two ends read alike: the group holds it, and the check with power off is told."""
+    found = advice(ready, "V5 101k ohm", "HEAT_EN 0.030", "DOOR_OPEN 0.92", "R1.1 to R1.2 0.2 ohm", "Q1_BASE 0.76")
+    assert found.leading[0][2] >= HELD
+    assert "R1:short" in found.leading[0][1]
+    assert found.stop in {"found", "look_alikes"}
+    assert not found.next
+    assert found.confirm
+
+
+def test_a_doubtful_reading_is_asked_for_again(ready: Ready) -> None:
+    """A reading that nothing else agrees with is offered once more, although it was taken."""
+    standing = stand(ready, "V5 101k ohm", "V5 5.00", "HEAT_EN 0.030", "Q1_BASE 3.9", "DOOR_OPEN 2.9", "R2.1 0.68")
+    doubtful = [reading.place for reading, slip in zip(standing.readings, standing.slips, strict=True) if slip > 0.2]
+    assert doubtful
+    offered = {step.place for step in advise(standing, steps=20).next}
+    assert offered & set(doubtful)
+
+
+def test_classes_hold_all_probability(ready: Ready) -> None:
+    """Every hypothesis belongs to one class; a group takes along something at its own places."""
+    standing = stand(ready, "V5 100k ohm", "HEAT_EN 0.03")
+    told = classes(standing)
+    assert (told.of >= 0).all()
+    assert told.probability.sum() == pytest.approx(standing.probability.sum())
+    named = {h.name: int(c) for h, c in zip(standing.hypotheses, told.of, strict=True)}
+    assert named["R1:something wrong"] == named["R1:short"]
+
+
+def test_documented_fields(ready: Ready) -> None:
+    """The fields of `next` are plain data."""
+    fields = json.loads(json.dumps(advice(ready, "V5 100k ohm", "HEAT_EN 0.03").to_dict()))
+    assert fields.keys() >= {"schema", "circuit", "stop", "leading", "next", "cautions"}
+    for step in fields["next"]:
+        assert step.keys() >= {"place", "kind", "state", "with", "bits", "seconds", "caution", "outcomes"}
+        assert all(each.keys() >= {"low", "high", "points_to"} for each in step["outcomes"])
+        assert step["caution"]
