@@ -172,13 +172,12 @@ class Board:
         ReadingError, UnknownPlaceError
             If a reading is not understood.
         """
-        from seqsim.diagnosis import Standing, advise, diagnose
+        from seqsim.diagnosis import Standing, advise, standing_after
 
-        if readings is None and not more:
+        if readings is None and not more and not self.circuit.noted:
             return replace(advise(Standing.before(self.circuit), steps=most), circuit=self.name)
         taken = self.read(readings, more)
-        standing = Standing.of(diagnose(self.circuit, taken), taken.readings)
-        return replace(advise(standing, taken.meter, most), circuit=self.name)
+        return replace(advise(standing_after(self.circuit, taken), taken.meter, most), circuit=self.name)
 
     def why(
         self,

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from seqsim.cli.answer import Answer, BoardArgument, JsonOption, announce_compiling
+from seqsim.cli.answer import Answer, BoardArgument, JsonOption
 
 
 def next_(
@@ -31,5 +31,4 @@ def next_(
 
     asked = Board.load(board)
     taken = asked.read(readings, read or ()) if readings is not None or read else None
-    announce_compiling()
     return Answer(asked.next(taken, most=most), json)

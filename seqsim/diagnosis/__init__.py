@@ -1,6 +1,6 @@
 """From readings to ranked faults: predictions, likelihood, look-alikes, none of these."""
 
-from seqsim.diagnosis.advice import advise
+from seqsim.diagnosis.advice import advise, standing_after
 from seqsim.diagnosis.foresight import Standing
 from seqsim.diagnosis.next_result import Advice, Outcome, Step
 from seqsim.diagnosis.rank import Diagnosis, diagnose, rank
@@ -21,4 +21,5 @@ __all__ = [
     "advise",
     "diagnose",
     "rank",
+    "standing_after",
 ]

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from seqsim.circuit import OFF
+from seqsim.circuit import OFF, Circuit
 from seqsim.diagnosis.conditions import conditions
 from seqsim.diagnosis.foresight import Foresight, Standing, Ways, foresee, glance, ways
 from seqsim.diagnosis.hypotheses import Sort
@@ -15,12 +15,12 @@ from seqsim.diagnosis.information import Outlook, Span, outlook, spans
 from seqsim.diagnosis.next_result import Advice, Outcome, Step
 from seqsim.diagnosis.offers import Offer, again, force, limit, offers
 from seqsim.diagnosis.predict import Branch, Predictor, carried
-from seqsim.diagnosis.rank import SLIP
+from seqsim.diagnosis.rank import SLIP, diagnose
 from seqsim.diagnosis.report import AGAIN
 from seqsim.faults import probe_cautions
 from seqsim.network import vary
 from seqsim.network.network import Floats, Ints
-from seqsim.readings import METER, Intervention, Meter, Probe, Reading, format_reading, measurement
+from seqsim.readings import METER, Intervention, Meter, Probe, Reading, Readings, format_reading, measurement
 from seqsim.readings.interventions import Forced, Limited
 from seqsim.readings.measurement import Measurement
 from seqsim.solver import Levels, solve_variant
@@ -113,6 +113,17 @@ def classes(standing: Standing) -> Classes:
                 everyone.append((h.name,))
             of[k] = owner[h.place]
     return Classes(of, tuple(names), tuple(everyone), _summed(of, p, len(names)))
+
+
+def standing_after(circuit: Circuit, readings: Readings) -> Standing:
+    """Return the standing after readings at rest, weighed by what was seen over time."""
+    found = diagnose(circuit, readings)
+    if readings.seen:
+        from seqsim.diagnosis.over_time import watch, weighed
+        from seqsim.sequence.seen import Witness
+
+        found = weighed(found, watch(found, Witness.of(circuit, readings.seen)))
+    return Standing.of(found, readings.readings)
 
 
 def _summed(of: Ints, probability: Floats, count: int) -> Floats:
