@@ -76,14 +76,14 @@ def _rough_score(tips: Floats, restless: Floats | Bools, own: Floats | float, no
     """
     if not len(noise.observed):
         return np.zeros(len(tips))
-    narrow = np.sqrt(np.diag(noise.covariance) + (ROUGH_SHARE * tips) ** 2 + _rough_volts(noise) ** 2)
+    narrow = np.sqrt(np.diag(noise.covariance) + (ROUGH_SHARE * tips) ** 2 + rough_volts(noise) ** 2)
     wide = narrow + RESTLESS_SHARE * noise.span * restless
     z = ((tips - noise.observed) / (wide + own)) ** 2 + 2 * np.log(wide / narrow)
     ordered = np.sort(np.where(noise.number, z, 0.0), axis=1)
     return np.asarray(ordered[:, :-1].sum(axis=1) + np.minimum(ordered[:, -1], 9.0))
 
 
-def _rough_volts(noise: Noise) -> Floats:
+def rough_volts(noise: Noise) -> Floats:
     """Rough spread in tip volts: less where the meter's own test voltage is small.
 
     A volt reading near zero is no exception: what a saturated switch leaves differs by tens of millivolts.

@@ -252,9 +252,11 @@ def _present(predictions: Predictions) -> Ints:
 def _likely(cells: list[Cell], seen: Ways) -> list[Cell]:
     """Return the cells that can matter, by the rough weight of their middle point and of what they stand for."""
     points = np.bincount(seen.predictions.branch, minlength=len(seen.branches))
+    first = np.searchsorted(seen.predictions.branch, [cell.branch for cell in cells])
     rough_weight = np.array([
-        seen.weight[cell.item] * cell.weight * points[cell.branch] / max(seen.branches[cell.branch].weight, 1e-300)
-        for cell in cells
+        seen.weight[at + cell.middle] * cell.weight * points[cell.branch]
+        / max(seen.branches[cell.branch].weight, 1e-300)
+        for cell, at in zip(cells, first, strict=True)
     ])  # fmt: skip
     order = np.argsort(-rough_weight, kind="stable")[:MOST_CELLS]
     least = LEAST_SHARE * rough_weight.max()

@@ -1,4 +1,4 @@
-"""What a board may have, before any reading: nothing, one fault of the list, or something at a place."""
+"""What a board may have, before any reading: nothing, one fault of the list or several, or something at a place."""
 
 from __future__ import annotations
 
@@ -23,6 +23,7 @@ class Sort(Enum):
     HEALTHY = "healthy"
     LISTED = "listed"
     PLACE = "place"
+    SEVERAL = "several"
 
 
 @dataclass(frozen=True)
@@ -36,6 +37,8 @@ class Hypothesis:
     prior: float
     modes: tuple[SubMode, ...]
     fault: Fault | None = None
+    faults: tuple[Fault, ...] = ()
+    """the faults of a set of several"""
 
     @property
     def severity(self) -> Severity | None:

@@ -16,10 +16,13 @@ from seqsim.diagnosis.posterior import Posterior, posterior
 from seqsim.diagnosis.predict import Branch, Predictions
 from seqsim.diagnosis.report import ranking
 from seqsim.diagnosis.result import Ranking
+from seqsim.diagnosis.several import with_sets
 from seqsim.diagnosis.shelf import kept_or
 from seqsim.diagnosis.spread import Noise, noise
 from seqsim.diagnosis.steep import believed
 from seqsim.diagnosis.table import Table
+from seqsim.faults.priors import SEVERAL
+from seqsim.faults.together import SECOND
 from seqsim.network.network import Floats
 from seqsim.readings import Reading, Readings, measurement
 from seqsim.readings.measurement import Measurement
@@ -45,6 +48,10 @@ class Diagnosis:
     healthy: Scored | None
     posterior: Posterior
     alike: Alike
+    slip: Floats
+    """(r,) chance of a slip of each reading"""
+    largest: Floats
+    """(r,) largest displayed value that is common among predictions"""
 
 
 def rank(circuit: Circuit, readings: Readings, *, factors: Mapping[str, float] | None = None) -> Ranking:
@@ -57,7 +64,7 @@ def rank(circuit: Circuit, readings: Readings, *, factors: Mapping[str, float] |
     readings
         What was measured, and with which meter.
     factors
-        Factors on priors by kind, place or name of a fault.
+        Factors on priors by kind, place or name of a fault; `several` tilts how often faults meet.
     """
     return ranking(diagnose(circuit, readings, factors=factors), readings.readings)
 
@@ -87,16 +94,18 @@ def diagnose(
     chosen = np.union1d(leading(predictions, noisy, count)[0], table.healthy).astype(np.int64)
     cells = list(cells_of(predictions, table.branches, chosen, table.limits))
     spread = table.spread(in_the_running(cells, table.branches, noisy))
+    largest = _largest(measurements, table.coarse)
     scored = score(
         [each.cell for each in spread], [believed(each.moves, noisy) for each in spread], measurements, noisy, slip,
-        _largest(measurements, table.coarse),
+        largest,
     )  # fmt: skip
     weighed = posterior(table.hypotheses, table.branches, scored, noisy, slip)
-    return Diagnosis(
+    found = Diagnosis(
         at, table.hypotheses, tuple(table.branches), measurements, noisy, tuple(scored),
         _healthy(scored, table.branches), weighed,
-        alike or kept_or(circuit, lambda: look_alikes(at, listed(circuit, factors))),
+        alike or kept_or(circuit, lambda: look_alikes(at, listed(circuit, factors))), slip, largest,
     )  # fmt: skip
+    return with_sets(found, table, SECOND * (factors or {}).get(SEVERAL, 1.0))
 
 
 def table_of(at: Desk, measurements: Sequence[Measurement], factors: Mapping[str, float] | None = None) -> Table:

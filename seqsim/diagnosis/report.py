@@ -94,7 +94,7 @@ def _explained(found: Diagnosis, h: int) -> Explained:
     predictions = () if best is None else tuple(_predictions(found, h, best))
     confirm, repair = _advice(hypothesis)
     return Explained(
-        faults=(hypothesis.name,) if hypothesis.name else (),
+        faults=_names(hypothesis),
         place=hypothesis.place,
         probability=float(found.posterior.probability[h]),
         group=group,
@@ -108,7 +108,18 @@ def _explained(found: Diagnosis, h: int) -> Explained:
     )
 
 
+def _names(hypothesis: Hypothesis) -> tuple[str, ...]:
+    if hypothesis.faults:
+        return tuple(fault.name for fault in hypothesis.faults)
+    return (hypothesis.name,) if hypothesis.name else ()
+
+
 def _advice(hypothesis: Hypothesis) -> tuple[str, str]:
+    if hypothesis.faults:
+        return (
+            "; ".join(f"{fault.name}: {fault.confirm}" for fault in hypothesis.faults),
+            "; ".join(fault.repair for fault in hypothesis.faults),
+        )
     if hypothesis.fault is not None:
         return hypothesis.fault.confirm, hypothesis.fault.repair
     if hypothesis.sort is Sort.PLACE:

@@ -43,6 +43,9 @@ SHORT_TO_SUPPLY = Weight(0.05, _judged("each net, divided among the supply nets 
 LEAK_TO_GROUND = Weight(0.05, _judged("each net: residue, moisture, a damaged input"))
 LEAK_TO_SUPPLY = Weight(0.03, _judged("each net, divided among the supply nets that it can leak to"))
 
+SEVERAL = "several"
+"""The name by which a factor tilts how often faults meet."""
+
 _ORDER = (Standing.SEEN, Standing.CALCULATED, Standing.COMMON, Standing.MEMORY, Standing.JUDGEMENT)
 
 
@@ -61,7 +64,7 @@ def check_factors(factors: Mapping[str, float], names: Collection[str]) -> None:
     QuantityError
         If a factor is negative or no number.
     """
-    known = {kind.value for kind in Kind} | set(names)
+    known = {SEVERAL} | {kind.value for kind in Kind} | set(names)
     for name, factor in factors.items():
         if name not in known:
             close = difflib.get_close_matches(name, sorted(known), n=3)

@@ -10,6 +10,10 @@ from itertools import combinations, product
 import pytest
 from gated import Gated
 
+from seqsim.circuit import parse_circuit
+from seqsim.diagnosis import rank
+from seqsim.readings import Readings, parse_reading
+
 ADDER = Gated(
     ("a", "b", "c"),
     {
@@ -66,3 +70,64 @@ def test_minimal_conflicts(conflict: set[str]) -> None:
     assert not consistent(others)
     for gate in conflict:
         assert consistent((*others, gate))
+
+
+BOARD = parse_circuit(
+    "\n".join(
+        [
+            "format: 1",
+            "supplies:",
+            "  VCC: {volts: 3.3}",
+            *(f"  {net}: {{volts: 3.3, ohms: 100, idle: low}}" for net in "abc"),
+            "power_states: {one_zero_one: {on: [VCC, a, c]}}",
+            "parts:",
+            *(
+                f"  U{net}: {{kind: {kind}, pins: {{A: {a}, B: {b}, Y: {net}, VCC: VCC, GND: GND}}}}"
+                for net, (kind, a, b) in ADDER.gates.items()
+            ),
+            "",
+        ]
+    ),
+    "adder.yaml",
+)
+"""The adder with its inputs 1, 0, 1."""
+AS_GIVEN = ("VCC 3.3", "a 3.3", "b 0.0", "c 3.3")
+"""The paper takes inputs and supply for granted; a board wants them read."""
+PAIRS = {frozenset({"X2", "O1"}), frozenset({"X2", "A2"})}
+
+
+def explanations(*texts: str, several: float = 1.0) -> list[frozenset[str]]:
+    """Return the gates of each set of faults of outputs that explains all readings, the likeliest first.
+
+    In the paper a gate that is abnormal changes its output; an input that drags its net down has no place there.
+    """
+    readings = Readings(readings=tuple(parse_reading(BOARD, text) for text in (*texts, *AS_GIVEN)))
+    found: dict[frozenset[str], None] = {}
+    for each in rank(BOARD, readings, factors={"several": several}).hypotheses:
+        gates = [name.partition(":")[0].removeprefix("U") for name in each.faults if ":Y " in name]
+        if (
+            gates
+            and len(gates) == len(each.faults)
+            and each.probability > 1e-9
+            and each.readings_explained == each.readings_total
+        ):
+            found[frozenset(gates)] = None
+    return list(found)
+
+
+def test_diagnoses_of_the_adder_as_a_board() -> None:
+    """Sum 1 and carry 0, as volts on a board of five gates: the gates of the three minimal diagnoses, X1 first."""
+    found = explanations("X2 3.3", "O1 0.0", several=10.0)
+    assert found[0] == {"X1"}
+    assert {frozenset(gates) for gates in found} == {
+        frozenset({"X1"}),
+        frozenset({"X2", "O1"}),
+        frozenset({"X2", "A2"}),
+    }
+
+
+def test_diagnoses_once_x1_is_cleared() -> None:
+    """With the output of X1 read as it should be, no single gate explains the rest: the two pairs are left."""
+    found = explanations("X2 3.3", "O1 0.0", "X1 3.3")
+    assert found
+    assert set(found) == PAIRS
