@@ -63,7 +63,10 @@ def test_the_ranking_reckons_as_thousands_of_draws() -> None:
                 )
     same = sum(leader(each.ranked) == leader(each.drawn) for each in found)
     halves = sum(leader(each.halves[0]) == leader(each.halves[1]) for each in found)
-    right = [sum(leader(way(each)) == each.group for each in found) for way in (lambda e: e.ranked, lambda e: e.drawn)]
+    right = [
+        sum(leader(each.ranked) == each.group for each in found),
+        sum(leader(each.drawn) == each.group for each in found),
+    ]
     losses = np.array([[each.loss(way) for way in (each.ranked, each.drawn, *each.halves)] for each in found])
     mean = losses.mean(axis=0)
     low, high = bootstrap(losses, lambda rows: float(rows[:, 0].mean() / rows[:, 1].mean()), random)

@@ -2,22 +2,26 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
+from statistics import NormalDist
 
 import numpy as np
-from scipy.stats import binomtest
 
 from seqsim.network.network import Floats
 
 RESAMPLES = 2000
 
 
-def share(hits: int, count: int, confidence: float = 0.95) -> tuple[float, float, float]:
-    """Return a share with its exact interval (Clopper and Pearson, as SciPy has it)."""
+def share(hits: float, count: float, confidence: float = 0.95) -> tuple[float, float, float]:
+    """Return a share with its score interval (Wilson, J. Am. Stat. Assoc. 22 (1927) 209; from memory)."""
     if not count:
         return 0.0, 0.0, 1.0
-    interval = binomtest(hits, count).proportion_ci(confidence, method="exact")
-    return hits / count, float(interval.low), float(interval.high)
+    z = NormalDist().inv_cdf((1 + confidence) / 2)
+    at = hits / count
+    middle = (at + z * z / (2 * count)) / (1 + z * z / count)
+    half = z / (1 + z * z / count) * math.sqrt(at * (1 - at) / count + z * z / (4 * count * count))
+    return at, max(middle - half, 0.0), min(middle + half, 1.0)
 
 
 def share_text(hits: int, count: int) -> str:
