@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from seqsim.circuit import Circuit
-    from seqsim.diagnosis import Advice, Ranking
+    from seqsim.diagnosis import Advice, Ranking, Verification
     from seqsim.drawing import Picture
     from seqsim.logic import Explanation, LogicFunction
     from seqsim.readings import Readings
@@ -178,6 +178,32 @@ class Board:
             return replace(advise(Standing.before(self.circuit), steps=most), circuit=self.name)
         taken = self.read(readings, more)
         return replace(advise(standing_after(self.circuit, taken), taken.meter, most), circuit=self.name)
+
+    def verify(
+        self,
+        readings: str | os.PathLike[str] | Readings | Sequence[str] | None = None,
+        more: Sequence[str] = (),
+        *,
+        repaired: str | Iterable[str] = (),
+    ) -> Verification:
+        """Return whether a repaired board is as it should be; for ``readings`` and ``more`` see `read`.
+
+        Parameters
+        ----------
+        repaired
+            One fault or several, by name: the readings that prove the repair are asked for, too.
+
+        Raises
+        ------
+        ReadingError, UnknownPlaceError
+            If a reading or a fault is not understood.
+        """
+        from seqsim.diagnosis import verify
+        from seqsim.readings import Readings
+
+        none = readings is None and not more and not self.circuit.noted
+        taken = Readings() if none else self.read(readings, more)
+        return replace(verify(self.circuit, taken, _listed(repaired)), circuit=self.name)
 
     def why(
         self,

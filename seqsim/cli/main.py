@@ -20,6 +20,7 @@ from seqsim.cli.next import next_
 from seqsim.cli.powerup import powerup
 from seqsim.cli.rank import rank
 from seqsim.cli.spice import spice
+from seqsim.cli.verify import verify
 from seqsim.cli.why import why
 from seqsim.errors import SeqsimError
 
@@ -42,6 +43,7 @@ app.command("why")(why)
 app.command("logic")(logic)
 app.command("rank")(rank)
 app.command("next")(next_)
+app.command("verify")(verify)
 app.command("draw")(draw)
 app.command("spice")(spice)
 app.command("import")(import_)

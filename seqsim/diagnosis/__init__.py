@@ -5,6 +5,8 @@ from seqsim.diagnosis.foresight import Standing
 from seqsim.diagnosis.next_result import Advice, Outcome, Step
 from seqsim.diagnosis.rank import Diagnosis, diagnose, rank
 from seqsim.diagnosis.result import Explained, Judged, Predicted, Ranking, ReadAgain, Where
+from seqsim.diagnosis.verified import Verification
+from seqsim.diagnosis.verify import verify
 
 __all__ = [
     "Advice",
@@ -17,9 +19,11 @@ __all__ = [
     "ReadAgain",
     "Standing",
     "Step",
+    "Verification",
     "Where",
     "advise",
     "diagnose",
     "rank",
     "standing_after",
+    "verify",
 ]

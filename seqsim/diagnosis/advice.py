@@ -11,16 +11,17 @@ from seqsim.circuit import OFF, Circuit
 from seqsim.diagnosis.conditions import conditions
 from seqsim.diagnosis.foresight import Foresight, Standing, Ways, foresee, glance, ways
 from seqsim.diagnosis.hypotheses import Sort
-from seqsim.diagnosis.information import Outlook, Span, outlook, spans
+from seqsim.diagnosis.information import Outlook, outlook, spans
 from seqsim.diagnosis.next_result import Advice, Outcome, Step
 from seqsim.diagnosis.offers import Offer, again, force, limit, offers
 from seqsim.diagnosis.predict import Branch, Predictor, carried
+from seqsim.diagnosis.proof import example, shown
 from seqsim.diagnosis.rank import SLIP, diagnose
 from seqsim.diagnosis.report import AGAIN
 from seqsim.faults import probe_cautions
 from seqsim.network import vary
 from seqsim.network.network import Floats, Ints
-from seqsim.readings import METER, Intervention, Meter, Probe, Reading, Readings, format_reading, measurement
+from seqsim.readings import METER, Intervention, Meter, Probe, Reading, Readings, measurement
 from seqsim.readings.interventions import Forced, Limited
 from seqsim.readings.measurement import Measurement
 from seqsim.solver import Levels, solve_variant
@@ -338,8 +339,8 @@ def _step(told: Classes, found: Promise) -> Step:
     each, ranges = found.measurement, spans(found.look)
     outcomes = tuple(
         Outcome(
-            _shown(each, span.low),
-            _shown(each, span.high),
+            shown(each, span.low),
+            shown(each, span.high),
             span.probability,
             span.start <= found.healthy < span.end,
             _points_to(told, span.share),
@@ -348,10 +349,11 @@ def _step(told: Classes, found: Promise) -> Step:
         if span.probability > LEAST_OUTCOME
     )
     probe, offer = found.offer.probe, found.offer
+    likely = max(ranges, key=lambda span: span.probability)
     return Step(
         probe.place, probe.to, probe.kind, probe.state, tuple(str(done) for done in probe.interventions), found.bits,
         offer.seconds, each.caution, each.unit.value, outcomes, offer.at, offer.note,
-        _example(probe, each, max(ranges, key=lambda span: span.probability)),
+        example(probe, each, (likely.low + likely.high) / 2),
     )  # fmt: skip
 
 
@@ -359,25 +361,6 @@ def _points_to(told: Classes, share: Floats) -> tuple[str, ...]:
     """Return the names of what an outcome points to: the likeliest classes there."""
     order = np.argsort(-share, kind="stable")[:NAMED]
     return tuple(told.names[g] for g in order if share[g] >= NAMED_FROM)
-
-
-def _shown(each: Measurement, tip: float) -> float | str:
-    """Return what the display shows: a number, or a word."""
-    value = float(each.convert(max(tip, 0.0) if each.kind.name in ("ohms", "continuity") else tip))
-    if each.kind.name == "continuity":
-        return "beep" if value < each.meter.continuity.beeps_below else "OL"
-    return value if np.isfinite(value) and value <= each.most else "OL"
-
-
-def _example(probe: Probe, each: Measurement, likely: Span) -> str:
-    """Return how an outcome would be written down."""
-    value = _shown(each, (likely.low + likely.high) / 2)
-    digit = None
-    function = each.kind.function(each.meter)
-    if isinstance(value, float) and function is not None:
-        digit = float(function.digit(value))
-        value = float(f"{round(value / digit) * digit:.6g}")
-    return format_reading(Reading(**dict(probe), value=value, resolution=digit))
 
 
 def _result(

@@ -29,8 +29,8 @@ from seqsim.readings.measurement import Measurement
 
 COVERED, MOST_LEADERS, MOST_AT_FIRST = 0.995, 60, 600
 """Hypotheses that are looked at: the likeliest that hold this share; no more than so many, before any reading more."""
-PLACE_MODES = 3
-"""Ways of something at a place that are looked at."""
+MODES = 3
+"""Ways of something at a place, or of several faults at once, that are looked at."""
 POINTS, POINTS_AT_FIRST = 6, 3
 """Severities of each way to look."""
 MOST_CELLS = 500
@@ -137,11 +137,11 @@ def ways(standing: Standing, offered: Sequence[Measurement]) -> Ways:
     leaders = standing.leaders()
     every = (*standing.measurements, *offered)
     states = list(dict.fromkeys(each.state for each in every))
-    single = [h for h in leaders if standing.hypotheses[h].sort is not Sort.PLACE]
+    single = [h for h in leaders if standing.hypotheses[h].sort in (Sort.HEALTHY, Sort.LISTED)]
     points = POINTS if standing.readings else POINTS_AT_FIRST
     branches = branches_of(standing.desk, [standing.hypotheses[h] for h in single], states, points)
     of = [single[branch.hypothesis] for branch in branches]
-    for branch in _at_places(standing, set(leaders) - set(single)):
+    for branch in _of_many_modes(standing, set(leaders) - set(single)):
         branches.append(replace(branch, points=points))
         of.append(branch.hypothesis)
     predictor = Predictor(standing.desk, conditions(every), len(every))
@@ -150,22 +150,22 @@ def ways(standing: Standing, offered: Sequence[Measurement]) -> Ways:
     return Ways(tuple(branches), own, predictions, _rough_weight(standing, branches, own, predictions))
 
 
-def _at_places(standing: Standing, places: set[int]) -> list[Branch]:
-    """Return the likeliest ways of something at a place."""
+def _of_many_modes(standing: Standing, wanted: set[int]) -> list[Branch]:
+    """Return the likeliest ways of something at a place, and of several faults at once."""
     found = standing.found
     if found is None:
         return []
     total: dict[int, dict[int, float]] = {}
     for each in found.scored:
         h = found.branches[each.cell.branch].hypothesis
-        if h in places:
+        if h in wanted:
             mine = total.setdefault(h, {})
             mine[each.cell.branch] = np.logaddexp(
                 mine.get(each.cell.branch, -np.inf), each.log + np.log(each.cell.weight)
             )
     chosen = []
     for mine in total.values():
-        chosen += [found.branches[b] for b in sorted(mine, key=mine.__getitem__, reverse=True)[:PLACE_MODES]]
+        chosen += [found.branches[b] for b in sorted(mine, key=mine.__getitem__, reverse=True)[:MODES]]
     return chosen
 
 
