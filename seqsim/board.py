@@ -64,6 +64,7 @@ class Board:
         """
         from seqsim.results import level_map
 
+        self._say_taken()
         return level_map(self.name, self.circuit, state, _listed(faults))
 
     def powerup(
@@ -89,6 +90,7 @@ class Board:
         """
         from seqsim.sequence import power_up, seconds_of
 
+        self._say_taken()
         return power_up(self.name, self.circuit, _listed(faults), seconds_of(until), down=down, draws=draws)
 
     def faults(self) -> FaultList:
@@ -96,6 +98,7 @@ class Board:
         from seqsim.faults import single_faults
         from seqsim.results import FaultList
 
+        self._say_taken()
         return FaultList(self.name, single_faults(self.circuit))
 
     def read(
@@ -127,7 +130,9 @@ class Board:
             base = read_readings(self.circuit, self._find(readings))
         else:
             base, more = Readings(), (*readings, *more)
-        noted = (split_shorthand(text, file=self.circuit.file, line=line) for line, text in self.circuit.noted)
+        noted = [split_shorthand(text, file=self.circuit.file, line=line) for line, text in self.circuit.noted]
+        if isinstance(readings, Readings):
+            noted = []  # they were put to them when they were made
         taken = base.with_more(self.circuit, (*noted, *(split_shorthand(text) for text in more)))
         if not taken.readings and not taken.seen:
             message = "there is no reading to rank by; give a file of readings, or some in shorthand like EN 0.02"
@@ -145,6 +150,10 @@ class Board:
             If there is no reading, or one is not understood.
         """
         taken = self.read(readings, more)
+        if self.circuit.doubts:
+            from seqsim.diagnosis.unsure import rank_unsure
+
+            return replace(rank_unsure(self.circuit, taken), circuit=self.name)
         if taken.seen:
             from seqsim.diagnosis.over_time import rank_over_time
 
@@ -234,6 +243,7 @@ class Board:
         from seqsim.errors import SeqsimError
         from seqsim.logic import explain
 
+        self._say_taken()
         names = _listed(faults)
         if readings is None and not read:
             return explain(self.name, self.circuit, node, state, names, deep=deep)
@@ -258,6 +268,7 @@ class Board:
         """
         from seqsim.spice import spice_pass
 
+        self._say_taken()
         return spice_pass(self.name, self.circuit, state, _listed(faults), full=full)
 
     def spice_deck(self, state: str | None = None, faults: str | Iterable[str] = (), *, full: bool = False) -> Deck:
@@ -293,6 +304,7 @@ class Board:
         """
         from seqsim.drawing import draw_chain
 
+        self._say_taken()
         taken = self.read(readings, read).at_rest("draw").readings if readings is not None or read else ()
         return draw_chain(
             self.name, self.circuit, state=state, faults=_listed(faults), readings=taken, node=node, whole=whole
@@ -321,6 +333,7 @@ class Board:
         """
         from seqsim.logic import logic
 
+        self._say_taken()
         return logic(self.name, self.circuit, node, state, _listed(faults), inputs=inputs)
 
     def _find(self, readings: str | os.PathLike[str]) -> Path:
@@ -330,6 +343,16 @@ class Board:
             return path
         beside = Path(self.circuit.file).parent / path
         return beside if beside.is_file() else path
+
+    def _say_taken(self) -> None:
+        """Log what a single drawing is taken to be where notes leave it open."""
+        if self.circuit.doubts:
+            import logging
+
+            taken = ", ".join(f"{doubt.name} as {doubt.answers[0].label}" for doubt in self.circuit.doubts[:4])
+            more = " and others" if len(self.circuit.doubts) > 4 else ""
+            message = "the notes leave this open, taken here are %s%s; `seqsim rank` and `seqsim notes` weigh all of it"
+            logging.getLogger("seqsim").info(message, taken, more)
 
     def __str__(self) -> str:
         title = f": {self.circuit.title}" if self.circuit.title else ""

@@ -66,6 +66,8 @@ class Doubt(BaseModel):
     line: int | None = None
 
 
+BEYOND = "beyond_"
+"""Begins the name of what stands behind a net that is not traced further."""
 LEAST_OHMS, MOST_OHMS = 100.0, 1e6
 """What a resistor of unknown value may be, log-uniform: our judgement of enable chains."""
 
@@ -87,7 +89,7 @@ def value_doubts(circuit: Circuit, points: int) -> tuple[Doubt, ...]:
             made = part.model_copy(
                 update={"ohms": math.sqrt(low * high), "unknown": part.unknown - {"ohms"}, "spread": spread}
             )
-            label = f"{format_quantity(low, Unit.OHM, 2)} to {format_quantity(high, Unit.OHM, 2)}"
+            label = f"{format_quantity(low, Unit.OHM)} to {format_quantity(high, Unit.OHM)}"
             answers.append(Answer(label=label, prior=1 / points, parts={name: made}))
         question = f"what is the value of {name}"
         found.append(

@@ -29,6 +29,7 @@ from seqsim.circuit.reader import circuit_of
 from seqsim.circuit.source import Items, Node, Text
 from seqsim.errors import CircuitError, QuantityError
 from seqsim.network import GROUND
+from seqsim.parts import UNKNOWN
 from seqsim.parts.supply import ENTRY
 from seqsim.quantity import Unit, parse_quantity
 
@@ -157,6 +158,12 @@ def _readings(noted: Noted, circuit: Circuit) -> tuple[tuple[int, str], ...]:
         match fact:
             case Read():
                 found.append((fact.line, fact.reading))
+            case Supplied() if set(fact.values) == {"volts"} and fact.values["volts"] != UNKNOWN:
+                # volts alone were seen with the meter; with ohms or amps beside them they describe
+                name = noted.joined.end(fact.name)
+                states = [state.name for state in circuit.power_states.values() if name in state.on]
+                if states:
+                    found.append((fact.line, f"{net_at(noted, name)} {fact.values['volts']} @{states[-1]}"))
             case Contact(via=str(via), beeped=True) if via in circuit.copper:
                 touch = circuit.copper[via].touch
                 if not any(terminal.endswith(ENTRY) for terminal in touch):

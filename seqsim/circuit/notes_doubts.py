@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
-from seqsim.circuit.doubts import About, Answer, Doubt
+from seqsim.circuit.doubts import BEYOND, About, Answer, Doubt
 from seqsim.circuit.draft import CircuitErrors, Draft
 from seqsim.circuit.model import OFF, Circuit
 from seqsim.circuit.notes_facts import Absent, Fact
@@ -24,12 +24,12 @@ STEADY_CONTROL, IDLE_OUTPUT, ODD_FOLLOWER = 0.02, 0.05, 0.3
 or a P-type's on a supply, and a P-type's common pin on ground or an N-type's on a supply (our judgement)."""
 EXPECTED_SHARE = 0.5
 """Chance that a contact that was expected and does not beep is there in the drawing, and broken (our judgement)."""
-BEYOND = "beyond_"
-"""Begins the name of what stands behind a net that is not traced further."""
 SIGNAL_OHMS = 100.0
 """Source resistance of what stands behind a net: the output of another stage (our judgement)."""
 LEAST_LOGIC_VOLTS = 2.5
 """A signal is as high as the lowest supply above this, unless there is none (our judgement)."""
+SIGNAL_SPREAD = 0.3
+"""Standard deviation of that, as a share: nobody has seen the supply of what is not traced (our judgement)."""
 
 _RAIL_NAME = re.compile(r"\+?(?:V_?(\d+)(?:[V_P](\d+))?|(\d+)V(\d*))")
 CONTROLS = frozenset({"B", "G"})
@@ -223,7 +223,7 @@ def upstream_doubts(circuit: Circuit, told: Mapping[str, bool], mentioned: Mappi
         while name in circuit.supplies or name in circuit.parts:
             name += "_"
         answers = tuple(
-            _behind(name, net, label, prior, volts, states)
+            _behind(name, net, label, prior, volts, states, 0.03 if named else SIGNAL_SPREAD)
             for label, prior in sorted(shares.items(), key=lambda item: item[0] != "open")
         )
         place = mentioned.get(net, pins[0] if len(pins) == 1 else net)
@@ -267,12 +267,14 @@ def _undecided(circuit: Circuit, pins: Sequence[str]) -> bool:
     return not deciding or len(others) < 2
 
 
-def _behind(name: str, net: str, label: str, prior: float, volts: float, states: Sequence[str]) -> Answer:
+def _behind(
+    name: str, net: str, label: str, prior: float, volts: float, states: Sequence[str], spread: float
+) -> Answer:
     """Return one thing that may stand behind a net."""
     if label == "open":
         return Answer(label=label, prior=prior)
     on = {"low": (), "high": tuple(states), "rises with the last state": (states[-1],)}.get(label, tuple(states[:-1]))
-    supply = Supply(name=name, net=net, volts=volts, ohms=SIGNAL_OHMS, idle="low")
+    supply = Supply(name=name, net=net, volts=volts, spread=spread, ohms=SIGNAL_OHMS, idle="low")
     return Answer(label=label, prior=prior, supplies={name: supply}, applied={name: on})
 
 

@@ -22,7 +22,9 @@ BAD_INPUT = 2
 
 BoardArgument = Annotated[
     str,
-    typer.Argument(metavar="BOARD", help="A circuit file, or the name of a circuit that `seqsim list` shows."),
+    typer.Argument(
+        metavar="BOARD", help="A circuit file, a file of notes, or the name of a circuit that `seqsim list` shows."
+    ),
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print the documented fields as JSON, for programs.")]
 
@@ -51,6 +53,11 @@ def deliver(answer: Answer) -> int:
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     return answer.code
+
+
+def say(text: str) -> None:
+    """Print a line at once: an answer within a conversation."""
+    print(text, flush=True)
 
 
 def complain(sentence: str) -> None:

@@ -17,6 +17,7 @@ from seqsim.cli.levels import levels
 from seqsim.cli.library import list_
 from seqsim.cli.logic import logic
 from seqsim.cli.next import next_
+from seqsim.cli.notes import PAGE, notes
 from seqsim.cli.powerup import powerup
 from seqsim.cli.rank import rank
 from seqsim.cli.spice import spice
@@ -44,6 +45,7 @@ app.command("logic")(logic)
 app.command("rank")(rank)
 app.command("next")(next_)
 app.command("verify")(verify)
+app.command("notes", epilog=PAGE)(notes)
 app.command("draw")(draw)
 app.command("spice")(spice)
 app.command("import")(import_)

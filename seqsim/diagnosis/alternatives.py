@@ -14,23 +14,26 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from seqsim.circuit import Circuit
-from seqsim.circuit.doubts import About, Answer, Doubt, answered, value_doubts
+from seqsim.circuit.doubts import BEYOND, About, Answer, Doubt, answered, value_doubts
 from seqsim.diagnosis.cells import rough
 from seqsim.diagnosis.conditions import conditions, desk
-from seqsim.diagnosis.hypotheses import Hypothesis, listed
+from seqsim.diagnosis.hypotheses import HEALTHY_PRIOR, Hypothesis, listed
 from seqsim.diagnosis.predict import Branch, Predictor
 from seqsim.diagnosis.spread import model_latents, noise
 from seqsim.network.network import Floats
+from seqsim.parts.supply import ENTRY
 from seqsim.readings import Readings, measurement
 from seqsim.readings.interventions import Intervention
 from seqsim.readings.outcome import Zone
 
-MOST_ALTERNATIVES = 60
+MOST_ALTERNATIVES = 120
 """Boards that are weighed at most; with more combinations the doubts are taken in one after the other."""
 VALUE_POINTS = (8, 5, 3)
 """Parts of the range of unknown resistors, for one of them, two, and more."""
-FAULT_SHARE = 0.85
+FAULT_SHARE = 0.9
 """The likeliest faults up to this share of the prior take part in the rough evidence."""
+SOUND_SHARE = 0.4
+"""Chance that nothing of what is traced is broken while ends are open: the fault lies beyond (our judgement)."""
 POINTS = 3
 MOVED = 10
 """Leading branches whose sensitivities are worked out; the rest take those of the healthy board."""
@@ -41,18 +44,36 @@ ORDER = (About.KIND, About.CONTACT, About.UPSTREAM, About.VALUE)
 
 
 @dataclass(frozen=True)
+class Seen:
+    """What one board says to the readings.
+
+    ``log_evidence`` is the logarithm of their likelihood; ``places`` the share of each place among the faults that
+    explain them (healthy is ````); ``expected`` (r,) what each would show on the healthy board; ``target`` (V) the
+    target's level there in the last power state, None if nothing is the target.
+    """
+
+    log_evidence: float = 0.0
+    places: Mapping[str, float] = field(default_factory=dict)
+    expected: Floats = field(default_factory=lambda: np.zeros(0))
+    target: float | None = None
+
+
+@dataclass(frozen=True)
 class Alternative:
-    """One way to read the drawing: an answer for each doubt, by name, and its prior and evidence (logarithms)."""
+    """One way to read the drawing: an answer for each doubt, by name, the logarithm of its prior, and what is seen.
+
+    ``renamed`` maps pins of the circuit as it was read to those of this board.
+    """
 
     chosen: Mapping[str, Answer]
     log_prior: float = 0.0
-    log_evidence: float = 0.0
+    seen: Seen = Seen()
     renamed: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def log_weight(self) -> float:
         """Logarithm of what it weighs beside the others."""
-        return self.log_prior + self.log_evidence
+        return self.log_prior + self.seen.log_evidence
 
     def circuit(self, circuit: Circuit) -> Circuit:
         """Return the board itself."""
@@ -83,6 +104,7 @@ def alternatives(circuit: Circuit, readings: Readings, most: int = MOST_ALTERNAT
     """
     doubts = doubts_of(circuit)
     found = [Alternative({})]
+    open_ended = bool(open_ends(circuit))
     product = math.prod(len(doubt.answers) for doubt in doubts)
     stages: list[Sequence[Doubt]] = [doubts] if product <= most else [(doubt,) for doubt in doubts]
     wide = max(len(doubt.answers) for doubt in doubts) if doubts else 1
@@ -90,17 +112,16 @@ def alternatives(circuit: Circuit, readings: Readings, most: int = MOST_ALTERNAT
     for number, stage in enumerate(stages):
         for doubt in stage:
             found = [_with(each, doubt, answer) for each in found for answer in doubt.answers]
-        if readings.readings:
-            found = [weighed(circuit, readings, each) for each in found]
+        last = number == len(stages) - 1
+        if readings.readings or last:
+            found = [
+                replace(each, seen=seen(each.circuit(circuit), each.readings(readings), open_ended=open_ended))
+                for each in found
+            ]
         found.sort(key=lambda each: -each.log_weight)
-        if number < len(stages) - 1:
+        if not last:
             found = found[:keep]
     return found
-
-
-def weighed(circuit: Circuit, readings: Readings, each: Alternative) -> Alternative:
-    """Return an alternative with its rough evidence."""
-    return replace(each, log_evidence=evidence(each.circuit(circuit), each.readings(readings)))
 
 
 def weights(found: Iterable[Alternative]) -> Floats:
@@ -110,16 +131,21 @@ def weights(found: Iterable[Alternative]) -> Floats:
     return np.asarray(share / share.sum())
 
 
-def evidence(circuit: Circuit, readings: Readings) -> float:
-    """Return the logarithm of the likelihood of readings on a board of which only the leading faults count."""
+def seen(circuit: Circuit, readings: Readings, *, open_ended: bool) -> Seen:
+    """Return what a board says to readings, of its faults only the leading ones."""
     at = desk(circuit)
+    target = None
+    if circuit.target is not None:
+        target = at.benches[list(circuit.power_states)[-1]].levels.at(circuit.target)
+    if not readings.readings:
+        return Seen(target=target)
     measurements = tuple(measurement(circuit, reading, readings.meter) for reading in readings.readings)
     predictor = Predictor(at, conditions(measurements), len(measurements))
-    hypotheses = _leading(listed(circuit))
+    hypotheses = _leading(listed(circuit, beyond(circuit)))
     branches = [Branch(h, 1.0, hypothesis.modes[0], POINTS) for h, hypothesis in enumerate(hypotheses)]
     predictions = predictor.nominal(branches)
     if not predictions.good.any():
-        return -np.inf
+        return Seen(-np.inf, target=target)
     noisy = noise(measurements, predictor.conditions, predictions.tips[predictions.good])
     score = rough(predictions, noisy)
     best = np.full(len(branches), np.inf)
@@ -147,9 +173,37 @@ def evidence(circuit: Circuit, readings: Readings) -> float:
             logs[:, k] = np.log((1 - ROUGH_SLIP) * chance + ROUGH_SLIP / 2)
     counts = np.bincount(predictions.branch, minlength=len(branches))
     prior = np.array([hypothesis.prior for hypothesis in hypotheses])
-    weight = np.log(prior / prior.sum() / counts)[predictions.branch]
+    sound = SOUND_SHARE if open_ended else HEALTHY_PRIOR
+    prior = np.concatenate([[sound], (1 - sound) * prior[1:] / prior[1:].sum()])
+    weight = np.log(prior / counts)[predictions.branch]
     total = np.where(predictions.good, weight + logs.sum(axis=1), -np.inf)
-    return float(np.logaddexp.reduce(total))
+    log = float(np.logaddexp.reduce(total))
+    places: dict[str, float] = {}
+    if math.isfinite(log):
+        share = np.bincount(predictions.branch, np.exp(total - log), len(branches))
+        for hypothesis, part in zip(hypotheses, share.tolist(), strict=True):
+            places[hypothesis.place] = places.get(hypothesis.place, 0.0) + part
+    tips = predictions.tips[np.flatnonzero(predictions.branch == 0)[0]]
+    expected = np.array([float(each.convert(tip)) for each, tip in zip(measurements, tips, strict=True)])
+    return Seen(log, places, expected, target)
+
+
+def beyond(circuit: Circuit) -> dict[str, float]:
+    """Return factors that leave out faults of what is not traced: the answers of its doubts say them already.
+
+    That is what stands behind open ends, and supplies on which no part lies yet.
+    """
+    nets = circuit.nets()
+    return {
+        name: 0.0
+        for name, supply in circuit.supplies.items()
+        if name.startswith(BEYOND) or all(pin.endswith(ENTRY) for pin in nets[supply.net])
+    }
+
+
+def open_ends(circuit: Circuit) -> tuple[str, ...]:
+    """Return the nets behind which something is not traced."""
+    return tuple(doubt.name for doubt in circuit.doubts if doubt.about is About.UPSTREAM)
 
 
 def _leading(hypotheses: Sequence[Hypothesis]) -> list[Hypothesis]:
@@ -169,7 +223,7 @@ def _with(each: Alternative, doubt: Doubt, answer: Answer) -> Alternative:
     return Alternative(
         {**each.chosen, doubt.name: answer},
         each.log_prior + math.log(answer.prior),
-        each.log_evidence,
+        each.seen,
         {**each.renamed, **answer.renamed},
     )
 

@@ -58,7 +58,7 @@ def ranking_text(fields: Fields) -> RenderableType:
 
 def name_of(hypothesis: Fields) -> str:
     """Return what a hypothesis says is wrong."""
-    return " and ".join(hypothesis["faults"]) or "healthy: nothing is broken"
+    return " and ".join(hypothesis["faults"]) or hypothesis.get("told") or "healthy: nothing is broken"
 
 
 def _where(fields: Fields) -> Text:

@@ -103,7 +103,7 @@ def test_states_copper_and_readings() -> None:
     assert circuit.copper["VIA3"].cuts_off == ("R12.1",)
     assert circuit.rails["EN"].volts == 5
     readings = [text for _, text in circuit.noted]
-    assert readings == ["R12.1 to SW1.1 beep", "EN 0.02 @run"]
+    assert readings == ["V5 5.02 @run", "R12.1 to SW1.1 beep", "EN 0.02 @run"]
 
 
 def test_what_a_doubtful_part_may_be() -> None:
@@ -157,7 +157,7 @@ def test_a_contact_that_is_absent() -> None:
     doubt = next(each for each in circuit.doubts if each.about is About.CONTACT)
     assert circuit.parts["R12"].pins["2"] == circuit.parts["Q7"].pins["B"]
     assert circuit.copper["R12_2-Q7_1"].touch == ("Q7.B", "R12.2")
-    assert [text for _, text in circuit.noted] == ["Q7.B to R12.2 OL"]
+    assert [text for _, text in circuit.noted] == ["V5 5 @powered", "Q7.B to R12.2 OL"]
     apart = answered(circuit, {doubt.name: doubt.answers[1]})
     assert apart.parts["R12"].pins["2"] != apart.parts["Q7"].pins["B"]
     assert apart.copper == {}

@@ -1,0 +1,340 @@
+"""Ranking a board whose drawing is not certain: each likely drawing is diagnosed whole, and the rankings are mixed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from seqsim.circuit import Circuit
+from seqsim.circuit.doubts import BEYOND, Doubt
+from seqsim.diagnosis.alike import Alike
+from seqsim.diagnosis.alternatives import (
+    SOUND_SHARE,
+    Alternative,
+    alternatives,
+    beyond,
+    doubts_of,
+    open_ends,
+    weights,
+)
+from seqsim.diagnosis.hypotheses import listed
+from seqsim.diagnosis.rank import Diagnosis, diagnose
+from seqsim.diagnosis.report import ranking
+from seqsim.diagnosis.result import Explained, Ranking, Where
+from seqsim.diagnosis.tracing import Step, steps
+from seqsim.network.network import Floats
+from seqsim.readings import Readings, format_reading
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+MOST_DIAGNOSED = 4
+"""Drawings that get a whole diagnosis, the likeliest ones."""
+LEAST_WEIGHT = 0.02
+"""Drawings that weigh less than this beside the likeliest are left to their rough weight."""
+TAIL = 0.05
+"""Share that the range of an unknown value leaves out on either side."""
+TELLS = 0.1
+"""Share of the distance between what two drawings expect of a reading by which it must be nearer to one of them."""
+
+
+@dataclass(frozen=True, slots=True)
+class Believed:
+    """What is believed about a doubt: answers with probabilities, likeliest first, and the reading that says so.
+
+    ``span`` is the range of an unknown value outside which there is a twentieth on either side.
+    """
+
+    doubt: Doubt
+    answers: tuple[tuple[str, float], ...]
+    because: str = ""
+    span: str = ""
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the documented fields."""
+        return {
+            "name": self.doubt.name, "about": self.doubt.about.value, "place": self.doubt.place,
+            "question": self.doubt.question, "line": self.doubt.line,
+            "answers": [{"answer": label, "probability": share} for label, share in self.answers],
+            "because": self.because, "span": self.span,
+        }  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class UnsureRanking(Ranking):
+    """A ranking over several drawings: ``unknowns`` says what is believed of each doubt, ``trace`` what to trace next.
+
+    ``assumed`` is what was taken for granted; ``weighed`` counts the drawings, ``diagnosed`` those in the mixture.
+    """
+
+    unknowns: tuple[Believed, ...] = ()
+    trace: tuple[Step, ...] = ()
+    assumed: tuple[str, ...] = ()
+    weighed: int = 1
+    diagnosed: int = 1
+    open_ends: tuple[str, ...] = ()
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the documented fields of ``rank``, and those of an uncertain drawing."""
+        plain = Ranking.to_dict(self)
+        if self.open_ends:
+            ends = " or ".join(self.open_ends) if len(self.open_ends) < 4 else "what is traced"
+            for hypothesis in plain["hypotheses"]:
+                if not hypothesis["faults"]:
+                    hypothesis["told"] = f"nothing that is traced is broken: what matters lies beyond {ends}"
+        return {
+            **plain,
+            "unknowns": [each.to_dict() for each in self.unknowns],
+            "trace": [each.to_dict() for each in self.trace],
+            "assumed": list(self.assumed),
+            "drawings": {"weighed": self.weighed, "diagnosed": self.diagnosed},
+        }
+
+    def renderable(self) -> RenderableType:
+        """Return the ranking for people, with what it assumed."""
+        from seqsim.wording.notes import unsure_text
+        from seqsim.wording.ranking import ranking_text
+        from seqsim.wording.tables import stack
+
+        shown = self.to_dict()
+        return stack(unsure_text(shown), "", ranking_text(shown))
+
+
+def believe(circuit: Circuit, readings: Readings) -> tuple[tuple[Believed, ...], tuple[Step, ...], int]:
+    """Return what is believed of each doubt, what to trace next, and how many drawings were weighed.
+
+    It rests on rough weights alone, so that it is there after every line; without readings on the priors.
+    """
+    found = alternatives(circuit, readings)
+    share = weights(found)
+    doubts = doubts_of(circuit)
+    told = tuple(_believed(doubt, found, share, readings) for doubt in doubts)
+    return told, steps(circuit, doubts, found, share), len(found)
+
+
+def rank_unsure(circuit: Circuit, readings: Readings) -> UnsureRanking:
+    """Return the ranking of a board with doubts: the mixture over the drawings that it may be.
+
+    The likeliest drawings are diagnosed whole, and weigh what their readings say; the rest stays out, and with it a
+    share that the rough weights put below some hundredths.
+    """
+    found = alternatives(circuit, readings)
+    share = weights(found)
+    kept = [k for k in range(min(MOST_DIAGNOSED, len(found))) if share[k] >= LEAST_WEIGHT * share[0]]
+    told: list[Ranking] = []
+    logs: list[float] = []
+    groups: dict[str, int] = {}
+    ends = open_ends(circuit)
+    for k in kept:
+        each = found[k]
+        board, taken = each.circuit(circuit), each.readings(readings)
+        ranked, log = _diagnosed(board, taken, groups, open_ended=bool(ends))
+        told.append(_first_names(ranked, each.renamed))
+        logs.append(each.log_prior + (each.seen.log_evidence if log is None else log))
+    whole = np.exp(np.array(logs) - max(logs))
+    mixed = _beyond_places(mix(told, whole / whole.sum()), ends)
+    # what is believed rests on the whole diagnoses where there are any, on rough weights for the rest
+    fresh = share.copy()
+    fresh[kept] = share[kept].sum() * whole / whole.sum()
+    doubts = doubts_of(circuit)
+    return UnsureRanking(
+        **{each.name: getattr(mixed, each.name) for each in fields(mixed)},
+        unknowns=tuple(_believed(doubt, found, fresh, readings) for doubt in doubts),
+        trace=steps(circuit, doubts, found, fresh),
+        assumed=circuit.assumed,
+        open_ends=ends,
+        weighed=len(found),
+        diagnosed=len(kept),
+    )
+
+
+def _diagnosed(
+    circuit: Circuit, readings: Readings, known: dict[str, int], *, open_ended: bool
+) -> tuple[Ranking, float | None]:
+    """Return the ranking of one drawing and the logarithm of its evidence.
+
+    ``known`` has the groups of look-alikes by name; those of the first drawing are worked out, and it grows.
+    """
+    if readings.seen:
+        from seqsim.diagnosis.over_time import rank_over_time
+
+        return rank_over_time(circuit, readings), None
+    factors = beyond(circuit)
+    alike = _extended(known, circuit, factors) if known else None
+    found = diagnose(circuit, readings, factors=factors or None, alike=alike)
+    known.update(found.alike.group)
+    if open_ended:
+        found = with_sound_share(found, SOUND_SHARE)
+    return ranking(found, readings.readings), _log_evidence(found)
+
+
+def with_sound_share(found: Diagnosis, share: float) -> Diagnosis:
+    """Return a diagnosis with another prior for a board on which nothing is broken."""
+    rest = sum(hypothesis.prior for hypothesis in found.hypotheses[1:])
+    scale = (1 - share) / rest
+    hypotheses = (
+        replace(found.hypotheses[0], prior=share),
+        *(replace(hypothesis, prior=hypothesis.prior * scale) for hypothesis in found.hypotheses[1:]),
+    )
+    before = np.array([hypothesis.prior for hypothesis in found.hypotheses])
+    after = np.array([hypothesis.prior for hypothesis in hypotheses])
+    old = found.posterior
+    joint = old.probability * after / before
+    total = float(joint.sum())
+    probability = joint / total * (1 - old.none) if total > 0 else old.probability
+    return replace(found, hypotheses=hypotheses, posterior=replace(old, probability=probability))
+
+
+def _log_evidence(found: Diagnosis) -> float:
+    """Return the logarithm of the likelihood of the readings over all hypotheses."""
+    prior = np.array([hypothesis.prior for hypothesis in found.hypotheses])
+    return float(np.logaddexp.reduce(found.posterior.evidence + np.log(prior / prior.sum())))
+
+
+def _extended(known: dict[str, int], circuit: Circuit, factors: Mapping[str, float]) -> Alike:
+    """Return look-alikes of another drawing: as on those before, and what only this one has by itself.
+
+    Look-alikes among what a part could only have if it were something unlikely are not worth their time.
+    """
+    members: dict[int, list[str]] = {}
+    for hypothesis in listed(circuit, factors):
+        group = known.setdefault(hypothesis.name, max(known.values(), default=-1) + 1)
+        members.setdefault(group, []).append(hypothesis.name)
+    return Alike.of({group: tuple(names) for group, names in members.items()})
+
+
+def _first_names(ranked: Ranking, renamed: Mapping[str, str]) -> Ranking:
+    """Return a ranking in which pins are called as on the circuit that was read."""
+    back = {new: old for old, new in renamed.items()}
+    if not back:
+        return ranked
+
+    def name(text: str) -> str:
+        pin, colon, rest = text.partition(":")
+        return back.get(pin, pin) + colon + rest
+
+    return replace(
+        ranked,
+        where=tuple(
+            replace(each, place=name(each.place), places=tuple(sorted({name(p) for p in each.places})))
+            for each in ranked.where
+        ),
+        hypotheses=tuple(
+            replace(each, faults=tuple(name(fault) for fault in each.faults), place=name(each.place))
+            for each in ranked.hypotheses
+        ),
+    )
+
+
+def _beyond_places(ranked: Ranking, ends: Sequence[str]) -> Ranking:
+    """Return a ranking that says "beyond" of a board on which nothing that is traced is broken."""
+    if not ends:
+        return ranked
+    place = f"beyond {ends[0]}" if len(ends) == 1 else "beyond what is traced"
+    behind = {f"{BEYOND}{end}": f"beyond {end}" for end in ends}
+
+    def spot(each: Where) -> Where:
+        named = place if each.place in ("", "nowhere") else behind.get(each.place, each.place)
+        return replace(each, place=named, places=tuple(behind.get(p, p) for p in each.places))
+
+    merged: dict[str, Where] = {}
+    for each in map(spot, ranked.where):
+        before = merged.get(each.place)
+        if before is None:
+            merged[each.place] = each
+        else:
+            merged[each.place] = replace(before, probability=min(before.probability + each.probability, 1.0))
+    return replace(ranked, where=tuple(sorted(merged.values(), key=lambda each: -each.probability)))
+
+
+def mix(rankings: Sequence[Ranking], shares: Floats) -> Ranking:
+    """Return the mixture of rankings: a hypothesis has the sum of its shares, told by the one that gives it most.
+
+    Parameters
+    ----------
+    rankings
+        Rankings of the same readings on different drawings.
+    shares
+        What each drawing weighs, shape (n,); they add up to one.
+    """
+    first = rankings[int(np.argmax(shares))]
+    best: dict[tuple[str, ...], tuple[float, Explained]] = {}
+    total: dict[tuple[str, ...], float] = {}
+    places: dict[object, tuple[float, Where, float]] = {}
+    for ranked, share in zip(rankings, shares.tolist(), strict=True):
+        for each in ranked.hypotheses:
+            mine = share * each.probability
+            total[each.faults] = total.get(each.faults, 0.0) + mine
+            if each.faults not in best or mine > best[each.faults][0]:
+                best[each.faults] = mine, each
+        for spot in ranked.where:
+            key = spot.place if spot.group < 0 else spot.group
+            before = places.get(key, (0.0, spot, 0.0))
+            mine = share * spot.probability
+            lead = (mine, spot) if mine > before[0] else before[:2]
+            places[key] = (*lead, before[2] + mine)
+    hypotheses = [replace(each, probability=total[key]) for key, (_, each) in best.items()]
+    where = [replace(spot, probability=min(chance, 1.0)) for _, spot, chance in places.values()]
+    return replace(
+        first,
+        where=tuple(sorted(where, key=lambda each: -each.probability)),
+        hypotheses=tuple(sorted(hypotheses, key=lambda each: -each.probability)),
+        none_of_these=float(sum(s * ranked.none_of_these for ranked, s in zip(rankings, shares, strict=True))),
+    )
+
+
+def _believed(doubt: Doubt, found: Sequence[Alternative], shares: Floats, readings: Readings) -> Believed:
+    """Return the probabilities of a doubt's answers, and the reading that tells the first from the second."""
+    chance = dict.fromkeys((answer.label for answer in doubt.answers), 0.0)
+    for each, share in zip(found, shares.tolist(), strict=True):
+        chance[each.chosen[doubt.name].label] += share
+    ordered = sorted(chance.items(), key=lambda item: -item[1])
+    because = ""
+    if len(ordered) > 1:
+        first = max(range(len(found)), key=lambda k: (found[k].chosen[doubt.name].label == ordered[0][0], shares[k]))
+        rivals = [each for each in found if each.chosen[doubt.name].label == ordered[1][0]]
+        # the drawing that differs in this answer alone tells most plainly
+        alone = [each for each in rivals if _apart(each, found[first]) == {doubt.name}]
+        if rivals:
+            because = _because(found[first], (alone or rivals)[0], ordered[1][0], readings)
+    return Believed(doubt, tuple(ordered), because, _span(list(chance.items())) if len(chance) > 2 else "")
+
+
+def _span(parts: Sequence[tuple[str, float]]) -> str:
+    """Return the range of a value from its parts, in their order, without the tails; empty for what is no range."""
+    if " to " not in parts[0][0]:
+        return ""
+    below = np.cumsum([share for _, share in parts])
+    first = int(np.searchsorted(below, TAIL))
+    last = min(int(np.searchsorted(below, 1 - TAIL)), len(parts) - 1)
+    return f"{parts[first][0].partition(' to ')[0]} to {parts[last][0].partition(' to ')[2]}"
+
+
+def _apart(one: Alternative, other: Alternative) -> set[str]:
+    """Return the doubts that two drawings answer differently."""
+    return {name for name, answer in one.chosen.items() if other.chosen[name].label != answer.label}
+
+
+def _because(likely: Alternative, other: Alternative, label: str, readings: Readings) -> str:
+    """Return the reading that speaks most for one drawing beside another, with what the other would show."""
+    from seqsim.wording.tables import quantity
+
+    mine, theirs = likely.seen.expected, other.seen.expected
+    best, told = TELLS, ""
+    for k, reading in enumerate(readings.readings):
+        if k >= len(mine) or k >= len(theirs) or not isinstance(reading.value, float):
+            continue
+        apart = abs(mine[k] - theirs[k])
+        if not np.isfinite(apart) or apart < 0.05 * max(abs(mine[k]), abs(theirs[k]), 1e-3):
+            continue
+        nearer = (abs(reading.value - theirs[k]) - abs(reading.value - mine[k])) / apart
+        if nearer > best:
+            unit = "V" if reading.kind == "volts" else "Ω" if reading.kind in ("ohms", "continuity") else ""
+            best, told = (
+                nearer,
+                f"{format_reading(reading)}; with '{label}' it would be {quantity(float(theirs[k]), unit)}",
+            )
+    return told

@@ -1,0 +1,82 @@
+"""Notes as they stand: lines, parts, nets, what is believed of the doubts, and what to trace next."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from seqsim.circuit import Circuit
+from seqsim.circuit.notes_file import NotesFile
+from seqsim.diagnosis.tracing import Step
+from seqsim.diagnosis.unsure import Believed, believe
+from seqsim.errors import CircuitError, SeqsimError
+from seqsim.parts.supply import ENTRY
+from seqsim.readings import Readings, split_shorthand
+from seqsim.wording import SCHEMA, Result
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+
+@dataclass(frozen=True, slots=True)
+class NotesView(Result):
+    """What `notes` shows; ``content`` is None where the lines make no circuit as yet."""
+
+    notes: str
+    lines: tuple[str, ...]
+    errors: tuple[CircuitError, ...]
+    content: Circuit | None
+    unknowns: tuple[Believed, ...] = ()
+    trace: tuple[Step, ...] = ()
+    weighed: int = 0
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the documented fields of ``notes``."""
+        content = self.content
+        nets = {} if content is None else content.nets()
+        return {
+            "schema": SCHEMA,
+            "notes": self.notes,
+            "lines": [{"line": number, "text": text} for number, text in enumerate(self.lines, start=1)],
+            "errors": [{"line": error.line, "place": error.place, "message": error.message} for error in self.errors],
+            "target": None if content is None else content.target,
+            "parts": {} if content is None else {name: part.kind for name, part in content.parts.items()},
+            "nets": {net: [pin.removesuffix(ENTRY) for pin in pins] for net, pins in nets.items()},
+            "assumed": [] if content is None else list(content.assumed),
+            "unknowns": [each.to_dict() for each in self.unknowns],
+            "trace": [each.to_dict() for each in self.trace],
+            "drawings": {"weighed": self.weighed},
+        }
+
+    def renderable(self) -> RenderableType:
+        """Return the notes for people."""
+        from seqsim.wording.notes import notes_text
+
+        return notes_text(self.to_dict())
+
+
+def notes_view(file: NotesFile, read: Sequence[str] = ()) -> NotesView:
+    """Return notes as they stand; ``read`` are readings in shorthand beside those that the notes hold.
+
+    Raises
+    ------
+    ReadingError, UnknownPlaceError
+        If one of ``read`` is not understood.
+    """
+    name, errors = str(file.path), file.errors
+    if errors:
+        return NotesView(name, file.lines, errors, None)
+    circuit = file.circuit()
+    taken = Readings()
+    wrong: list[CircuitError] = []
+    for line, text in circuit.noted:
+        try:
+            taken = taken.with_more(circuit, [split_shorthand(text, file=name, line=line)])
+        except SeqsimError as error:
+            wrong.append(CircuitError(error.message, file=name, line=line, place=error.place))
+    taken = taken.with_more(circuit, [split_shorthand(text) for text in read])
+    if not circuit.doubts:
+        return NotesView(name, file.lines, tuple(wrong), circuit)
+    told, trace, weighed = believe(circuit, taken)
+    return NotesView(name, file.lines, tuple(wrong), circuit, told, trace, weighed)
