@@ -11,6 +11,7 @@ import numpy as np
 from seqsim.network import SECONDS, Effect
 from seqsim.network.network import Bools, Floats
 from seqsim.solver.course import Event, Stage, What
+from seqsim.solver.cruise import PATIENCE, ROW, Following, Log, Sides
 from seqsim.solver.system import System
 
 DEAD_BAND = 1e-3
@@ -19,8 +20,6 @@ SLOWEST_CHATTER = 1 / 2000
 """A row that changes its side within this share of the run is in a hurry."""
 HASTE = 20e-6
 """The same in seconds, at least."""
-PATIENCE = 60
-"""So many hurried changes are followed; then the row rests after each change, twice as long after as many more."""
 FIRST_REST = 2e-6
 
 
@@ -69,8 +68,9 @@ class Clockwork:
         self._followed = False
         self._resting = False
         self._still = (self.system.threshold, np.zeros_like(self.system.threshold))
-        self._haste = max(HASTE, self.until * SLOWEST_CHATTER)
+        self.haste = max(HASTE, self.until * SLOWEST_CHATTER)
         self.falling = np.minimum(self.system.falling, self.system.rising - DEAD_BAND)
+        self._fresh = np.zeros(rows, dtype=np.bool_)
 
     def _forced(self, gates: Bools) -> Bools:
         force = self.system.variant.gate_force
@@ -124,6 +124,39 @@ class Clockwork:
                     shifts.append(turned.coefficient * stands)
         self.rises[gate] = Rise(tuple(hinges), tuple(shifts), time, seconds)
 
+    def following(self) -> Following:
+        """Return the rules as compiled code follows them: those without delay, ramp or pause at once."""
+        system, variant = self.system, self.system.variant
+        network, rows = variant.network, variant.rows
+        plain = [
+            not rule.ramps and not rule.pauses and all(self._late[gate] == (0.0, 0.0) for gate in gates)
+            for rule, gates in zip(network.rules, network.rule_gates, strict=True)
+        ]
+        none = np.zeros(0, dtype=np.int64)
+        return Following(
+            system.gate, system.alive, rows.rule, network.row_start,
+            np.cumsum([0, *(len(table) for table in network.tables)], dtype=np.int64),
+            np.concatenate([*network.tables, none]),
+            np.cumsum([0, *(len(gates) for gates in network.rule_gates)], dtype=np.int64),
+            np.concatenate([*network.rule_gates, none]),
+            np.array(plain, dtype=np.bool_), variant.gate_force.astype(np.int64), variant.side_force.astype(np.int64),
+            rows.rise_at, rows.rise_weight, system.rising, rows.fall_at, rows.fall_weight, self.falling,
+        )  # fmt: skip
+
+    def sides(self) -> Sides:
+        """Return where rows and gates stand, for compiled code to change in place."""
+        return Sides(self.above, self.gates, self._changed, self._hurried, self._fell, self._rest, self._fresh)
+
+    def take(self, log: Log, count: int) -> None:
+        """Take over the events of a cruise."""
+        network = self.system.variant.network
+        for time, what, index, on in zip(
+            log.seconds[:count].tolist(), log.what[:count].tolist(), log.which[:count].tolist(),
+            log.on[:count].tolist(), strict=True,
+        ):  # fmt: skip
+            name = f"{network.row_owners[index]}/{network.row_names[index]}" if what == ROW else network.gates[index]
+            self.events.append(Event(time, What.ROW if what == ROW else What.GATE, name, on))
+
     def settle(self, time: float, volts: Floats, crossed: int = -1) -> bool:
         """Let rows and gates follow the volts of this moment; tell whether a gate changed."""
         fresh = self.beyond(time, volts)
@@ -155,7 +188,7 @@ class Clockwork:
 
     def _hurry(self, row: int, time: float) -> None:
         """Count changes that follow each other closely, and let the row rest once there were too many."""
-        if time - self._changed[row] < self._haste:
+        if time - self._changed[row] < self.haste:
             self._hurried[row] += 1
         self._changed[row] = time
         times = int(self._hurried[row]) // PATIENCE

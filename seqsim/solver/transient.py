@@ -13,15 +13,15 @@ import numpy as np
 from seqsim.network import FARADS, Disable, Network, Patch, Source, Storage, Turn, vary
 from seqsim.network.network import Bools, Floats, Ints
 from seqsim.solver.clockwork import Clockwork
+from seqsim.solver.companion import Body, Drive, Now, Store, Trace, Work, jump
 from seqsim.solver.course import Course, Stage
+from seqsim.solver.cruise import INSTANT, STOPPED, Log, cruise
 from seqsim.solver.jit import announce
-from seqsim.solver.march import CROSSED, FINEST, FULL, STUCK, Body, Drive, Now, Store, Trace, Work, jump, march
+from seqsim.solver.march import CROSSED, FINEST, FULL, STUCK
 from seqsim.solver.plain import settle_analog
 from seqsim.solver.state import State, Way
 from seqsim.solver.system import System, flatten
 
-INSTANT = 10e-9
-"""Seconds that a change takes to come through: the delay of a logic gate (common practice: 5 to 20 ns)."""
 LEAST = 1e-3
 """Error (V) that a step may have, whatever the volts."""
 PART = 5e-4
@@ -29,8 +29,8 @@ PART = 5e-4
 MOST_STEPS = 200_000
 MOST_EVENTS = 40_000
 MOST_RESCUES = 2_000
-POINTS = 2048
-"""Room for points in one march."""
+POINTS, EVENTS = 2048, 2048
+"""Room for points and events in one cruise."""
 KEPT = 96
 """Inverses that are kept."""
 RAMP_STEPS = 24
@@ -56,7 +56,7 @@ def simulate(
     before
         Static gates (g,) before the first stage; what is on there does not turn on with it.
     """
-    announce("march")
+    announce("cruise")
     gates = network.gate_default if before is None else before
     return _Run(network, tuple(patches), tuple(stages), until, gates).course()
 
@@ -112,6 +112,7 @@ class _Run:
         self.storages = [storage for storage in network.storages if storage.owner not in gone]
         self.body = _body(system, turned, self.storages)
         self.clock = Clockwork(system, turned, until, before)
+        self.rules = self.clock.following()
         hinges, caps, n = len(system.alive), len(self.body.farads), system.nodes
         ratios = len(network.ratios)
         self.now = Now(
@@ -127,6 +128,10 @@ class _Run:
             np.zeros(hinges, dtype=np.bool_), np.zeros(ratios), np.zeros(ratios), np.zeros((ratios, ratios)),
         )  # fmt: skip
         self.trace = Trace(np.zeros(POINTS), np.zeros((POINTS, n + 1)))
+        self.log = Log(
+            np.zeros(EVENTS), np.zeros(EVENTS, dtype=np.int64), np.zeros(EVENTS, dtype=np.int64),
+            np.zeros(EVENTS, dtype=np.bool_),
+        )  # fmt: skip
         self.times: list[Floats] = []
         self.volts: list[Floats] = []
         self.time = 0.0
@@ -211,21 +216,26 @@ class _Run:
                 return
 
     def go_on(self, end: float) -> None:
-        """March until ``end`` or the first threshold that is crossed."""
+        """Go on until ``end``, or until something happens that the clockwork has to follow."""
         longest = self.until / RUN_STEPS
         for rise in self.clock.rises.values():
             longest = min(longest, rise.seconds / RAMP_STEPS)
-        drive = self.drive()
+        drive, clock = self.drive(), self.clock
+        sides = clock.sides()
         while self.time < end:
-            status, self.time, self.h, points, tried, row = march(
-                self.body, drive, self.now, self.store, self.work, self.trace,
-                self.time, end, self.h, longest, LEAST, PART,
+            status, self.time, self.h, points, tried, row, logged = cruise(
+                self.body, drive, self.now, self.store, self.work, self.trace, self.rules, sides, self.log,
+                self.time, end, self.h, longest, LEAST, PART, clock.haste,
             )  # fmt: skip
             self.steps += tried
             self.times.append(self.trace.times[:points].copy())
             self.volts.append(self.trace.volts[:points].copy())
+            clock.take(self.log, logged)
+            if status == STOPPED:
+                self.restart()
+                return
             if status == CROSSED:
-                if self.clock.settle(self.time, self.now.volts, row):
+                if clock.settle(self.time, self.now.volts, row):
                     self.restart()
                 return
             if status == STUCK:
@@ -235,10 +245,10 @@ class _Run:
                 self.time += INSTANT
                 self.point()
                 self.h = INSTANT
-                if self.clock.settle(self.time, self.now.volts):
+                if clock.settle(self.time, self.now.volts):
                     self.restart()
                 return
-            if self.steps > MOST_STEPS or status != FULL:
+            if self.steps > MOST_STEPS or len(clock.events) > MOST_EVENTS or status != FULL:
                 return
 
     def rescue(self) -> bool:

@@ -1,0 +1,340 @@
+"""One stage of a time step, compiled: capacitances as companions, hinges by Newton's method on their modes.
+
+A capacitance C is a conductance aC beside a current that its past gives (its companion), with ``a = 1/(d h)``; node
+equations then hold exactly at every stage, whether a node has a capacitance or not. Inverses are kept by step size and
+modes.
+
+Importing this module imports numba.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from seqsim.network import WIDTH
+from seqsim.network.network import Bools, Floats, Ints
+from seqsim.solver.jit import compiled
+from seqsim.solver.plain import NEARLY
+from seqsim.solver.system import LEAK
+
+NEWTON_STEPS = 40
+SHARE_LEAST = 1e-6
+SHARE_PART = 1e-5
+"""Accuracy, and as a part, to which the input shares of step-down regulators are found."""
+
+
+class Body(NamedTuple):
+    """A variant: hinges (h,) over nodes with ground last, capacitances (k,), input shares of step-down regulators."""
+
+    sense_at: Ints
+    sense_weight: Floats
+    inject_at: Ints
+    inject_weight: Floats
+    conductance: Floats
+    clamped: Bools
+    after: Ints
+    instead_of: Ints
+    label: NDArray[np.uint64]
+    shared: Bools
+    """(h,) whether a hinge is an input share: it changes with the volts and stands outside the matrix"""
+    plus: Ints
+    minus: Ints
+    farads: Floats
+    ratio_at: Ints
+    ratio_nodes: Ints
+    ratio_weights: Floats
+    efficiency: Floats
+    floor: Floats
+
+
+class Drive(NamedTuple):
+    """What holds from one event to the next: hinges that may carry, thresholds that move, rows to watch.
+
+    The threshold of hinge k at time t is ``threshold[k] + rate[k] (t - start)``. A row is crossed once
+    ``sign (weight·v - limit) > 0``; a sign of 0 means that nobody watches.
+    """
+
+    start: float
+    allowed: Bools
+    threshold: Floats
+    rate: Floats
+    row_at: Ints
+    row_weight: Floats
+    row_limit: Floats
+    row_sign: Floats
+
+
+class Now(NamedTuple):
+    """Where the board stands, changed in place: node volts, conducting hinges, volts of capacitances and their rates.
+
+    ``shares`` are the parts of their output current that step-down regulators draw at their inputs.
+    """
+
+    volts: Floats
+    conducting: Bools
+    charge: Floats
+    slope: Floats
+    shares: Floats
+
+
+class Store(NamedTuple):
+    """Inverses that were needed, by step size and modes; the one that was used longest ago makes room."""
+
+    inverse: Floats
+    scale: Floats
+    modes: NDArray[np.uint64]
+    used: Ints
+    clock: Ints
+    work: Floats
+
+
+class Work(NamedTuple):
+    """Scratch space."""
+
+    wanted: Bools
+    across: Floats
+    right: Floats
+    history: Floats
+    middle: Floats
+    middle_slope: Floats
+    middle_volts: Floats
+    end: Floats
+    end_slope: Floats
+    end_volts: Floats
+    before: Bools
+    shares: Floats
+    amps: Floats
+    small: Floats
+
+
+class Trace(NamedTuple):
+    """Points of the course: seconds (b,), volts (b, n)."""
+
+    times: Floats
+    volts: Floats
+
+
+@compiled
+def _invert(matrix: Floats, n: int) -> bool:
+    """Turn the left half of ``matrix`` (n, 2n), whose right half is the unit matrix, into the unit matrix."""
+    for k in range(n):
+        pivot, best = k, abs(matrix[k, k])
+        for i in range(k + 1, n):
+            if abs(matrix[i, k]) > best:
+                pivot, best = i, abs(matrix[i, k])
+        if best < 1e-300:
+            return False
+        if pivot != k:
+            for j in range(2 * n):
+                matrix[k, j], matrix[pivot, j] = matrix[pivot, j], matrix[k, j]
+        over = 1.0 / matrix[k, k]
+        for j in range(2 * n):
+            matrix[k, j] *= over
+        for i in range(n):
+            factor = matrix[i, k]
+            if i != k and factor != 0.0:
+                for j in range(k, 2 * n):
+                    matrix[i, j] -= factor * matrix[k, j]
+    return True
+
+
+@compiled
+def _slot(body: Body, drive: Drive, conducting: Bools, scale: float, store: Store) -> int:
+    """Return where the inverse of the step's matrix is kept, working it out if need be; -1 if it has none."""
+    key = np.uint64(0)
+    for k in range(len(conducting)):
+        if drive.allowed[k] and not body.shared[k] and (conducting[k] or not body.clamped[k]):
+            key ^= body.label[k]
+    store.clock[0] += 1
+    oldest = 0
+    for s in range(len(store.scale)):
+        if store.scale[s] == scale and store.modes[s] == key:
+            store.used[s] = store.clock[0]
+            return s
+        if store.used[s] < store.used[oldest]:
+            oldest = s
+    n = store.inverse.shape[1]
+    matrix = store.work
+    matrix[:, :] = 0.0
+    for i in range(n):
+        matrix[i, i] = LEAK
+        matrix[i, n + i] = 1.0
+    for k in range(len(conducting)):
+        if not drive.allowed[k] or body.shared[k] or (body.clamped[k] and not conducting[k]):
+            continue
+        for p in range(WIDTH):
+            i = body.inject_at[k, p]
+            if i >= n or body.inject_weight[k, p] == 0.0:
+                continue
+            drawn = body.conductance[k] * body.inject_weight[k, p]
+            for q in range(WIDTH):
+                j = body.sense_at[k, q]
+                if j < n:
+                    matrix[i, j] += drawn * body.sense_weight[k, q]
+    for c in range(len(body.farads)):
+        i, j, siemens = body.plus[c], body.minus[c], scale * body.farads[c]
+        if i < n:
+            matrix[i, i] += siemens
+        if j < n:
+            matrix[j, j] += siemens
+        if i < n and j < n:
+            matrix[i, j] -= siemens
+            matrix[j, i] -= siemens
+    if not _invert(matrix, n):
+        return -1
+    store.inverse[oldest] = matrix[:, n:]
+    store.scale[oldest], store.modes[oldest], store.used[oldest] = scale, key, store.clock[0]
+    return oldest
+
+
+@compiled
+def _wanted(body: Body, drive: Drive, now: Now, volts: Floats, late: float, w: Work) -> bool:
+    """Put the modes that the volts ask for into ``w.wanted``, by the ladder; tell whether they are those held."""
+    count = len(now.conducting)
+    for k in range(count):
+        if not body.clamped[k] or not drive.allowed[k]:
+            w.wanted[k] = False
+            continue
+        x = -drive.threshold[k] - drive.rate[k] * late
+        for p in range(WIDTH):
+            x += body.sense_weight[k, p] * volts[body.sense_at[k, p]]
+        w.wanted[k] = now.conducting[k] if abs(x) < NEARLY else x > 0.0
+    for k in range(count):
+        path = body.after[k]
+        if path >= 0 and body.clamped[path] and not now.conducting[path]:
+            w.wanted[k] = False
+    for k in range(count):
+        path = body.after[k]
+        if path < 0 or not (now.conducting[k] and body.clamped[path]) or w.wanted[path]:
+            continue
+        if drive.allowed[path]:
+            w.wanted[path] = True
+            w.wanted[k] = False
+    for k in range(count):
+        other = body.instead_of[k]
+        if other >= 0 and now.conducting[other]:
+            w.wanted[k] = False
+    same = True
+    for k in range(count):
+        if w.wanted[k] != now.conducting[k]:
+            same = False
+    return same
+
+
+@compiled
+def _share_amps(body: Body, drive: Drive, now: Now, volts: Floats, late: float, inverse: Floats, w: Work) -> None:
+    """Add the input currents of step-down regulators to a solution without them, their shares held.
+
+    The currents y follow from ``(I + D M) y = D (A v - t)`` with ``M = A Z B``, D the conductances times the shares,
+    and lower the volts by ``Z B y``: the inverse that is kept does not depend on shares.
+    """
+    n, count = inverse.shape[0], len(body.ratio_at)
+    for r in range(count):
+        k = body.ratio_at[r]
+        siemens = body.conductance[k] * now.shares[r] if drive.allowed[k] else 0.0
+        sensed = -drive.threshold[k] - drive.rate[k] * late
+        for p in range(WIDTH):
+            sensed += body.sense_weight[k, p] * volts[body.sense_at[k, p]]
+        w.amps[r] = siemens * sensed
+        for c in range(count):
+            other = body.ratio_at[c]
+            total = 0.0
+            for p in range(WIDTH):
+                i = body.sense_at[k, p]
+                for q in range(WIDTH):
+                    j = body.inject_at[other, q]
+                    if i < n and j < n:
+                        total += body.sense_weight[k, p] * inverse[i, j] * body.inject_weight[other, q]
+            w.small[r, c] = siemens * total + (1.0 if r == c else 0.0)
+    for r in range(count):  # the diagonal leads: shares and couplings are small
+        for i in range(r + 1, count):
+            factor = w.small[i, r] / w.small[r, r]
+            for j in range(r + 1, count):
+                w.small[i, j] -= factor * w.small[r, j]
+            w.amps[i] -= factor * w.amps[r]
+    for r in range(count - 1, -1, -1):
+        for j in range(r + 1, count):
+            w.amps[r] -= w.small[r, j] * w.amps[j]
+        w.amps[r] /= w.small[r, r]
+    for r in range(count):
+        k = body.ratio_at[r]
+        for p in range(WIDTH):
+            j = body.inject_at[k, p]
+            drawn = w.amps[r] * body.inject_weight[k, p]
+            if j < n and drawn != 0.0:
+                for i in range(n):
+                    volts[i] -= inverse[i, j] * drawn
+
+
+@compiled
+def _shares(body: Body, now: Now, volts: Floats, trial: int) -> bool:
+    """Put what share each step-down regulator draws at its input into ``now``; tell whether it was right already."""
+    settled = True
+    for r in range(len(body.ratio_at)):
+        out, into = 0.0, 0.0
+        for p in range(WIDTH):
+            out += body.ratio_weights[r, 0, p] * volts[body.ratio_nodes[r, 0, p]]
+            into += body.ratio_weights[r, 1, p] * volts[body.ratio_nodes[r, 1, p]]
+        share = min(max(out, 0.0) / (body.efficiency[r] * max(into, body.floor[r])), 1.0)
+        if abs(share - now.shares[r]) > SHARE_LEAST + SHARE_PART * share:
+            settled = False
+            # a weak supply makes the repetition swing: from the tenth trial on it goes half the way
+            now.shares[r] = share if trial < 10 else 0.5 * (share + now.shares[r])
+    return settled
+
+
+@compiled
+def solve_stage(
+    body: Body, drive: Drive, now: Now, volts: Floats, late: float, scale: float, store: Store, w: Work
+) -> int:
+    """Put into ``volts`` the solution of one stage with the past in ``w.history``; return the slot of its inverse.
+
+    ``late`` is the time since the start of the drive. -1 says that the modes go round in circles.
+    """
+    n = store.inverse.shape[1]
+    for trial in range(NEWTON_STEPS):
+        slot = _slot(body, drive, now.conducting, scale, store)
+        if slot < 0:
+            return -1
+        w.right[:] = 0.0
+        for k in range(len(now.conducting)):
+            if not drive.allowed[k] or body.shared[k] or (body.clamped[k] and not now.conducting[k]):
+                continue
+            given = body.conductance[k] * (drive.threshold[k] + drive.rate[k] * late)
+            if given != 0.0:
+                for p in range(WIDTH):
+                    w.right[body.inject_at[k, p]] += body.inject_weight[k, p] * given
+        for c in range(len(body.farads)):
+            amps = scale * body.farads[c] * w.history[c]
+            w.right[body.plus[c]] += amps
+            w.right[body.minus[c]] -= amps
+        volts[:n] = np.dot(store.inverse[slot], w.right[:n])
+        volts[n] = 0.0
+        if len(body.ratio_at):
+            _share_amps(body, drive, now, volts, late, store.inverse[slot], w)
+        same = _wanted(body, drive, now, volts, late, w)
+        if not same:
+            for k in range(len(now.conducting)):
+                now.conducting[k] = w.wanted[k]
+        if _shares(body, now, volts, trial) and same:
+            return slot
+    return -1
+
+
+@compiled
+def jump(body: Body, drive: Drive, now: Now, time: float, h: float, store: Store, w: Work) -> bool:
+    """Take one short backward Euler step: what has no capacitance jumps, capacitances hardly move."""
+    w.before[:] = now.conducting
+    w.history[:] = now.charge
+    slot = solve_stage(body, drive, now, now.volts, time + h - drive.start, 1.0 / h, store, w)
+    if slot < 0:
+        now.conducting[:] = w.before
+        return False
+    for c in range(len(body.farads)):
+        fresh = now.volts[body.plus[c]] - now.volts[body.minus[c]]
+        now.slope[c] = (fresh - now.charge[c]) / h
+        now.charge[c] = fresh
+    return True
