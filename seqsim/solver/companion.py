@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from seqsim.network import WIDTH
 from seqsim.network.network import Bools, Floats, Ints
-from seqsim.solver.jit import compiled
+from seqsim.solver.jit import compiled, inlined
 from seqsim.solver.plain import NEARLY
 from seqsim.solver.system import LEAK
 
@@ -81,9 +81,12 @@ class Now(NamedTuple):
 
 
 class Store(NamedTuple):
-    """Inverses that were needed, by step size and modes; the one that was used longest ago makes room."""
+    """Inverses that were needed, by step size and modes; the one that was used longest ago makes room.
 
-    inverse: Floats
+    ``columns`` (s, n, n) holds each transposed: what one ampere into a node makes of all volts lies in a row.
+    """
+
+    columns: Floats
     scale: Floats
     modes: NDArray[np.uint64]
     used: Ints
@@ -95,8 +98,8 @@ class Work(NamedTuple):
     """Scratch space."""
 
     wanted: Bools
-    across: Floats
     right: Floats
+    off: Floats
     history: Floats
     middle: Floats
     middle_slope: Floats
@@ -141,7 +144,7 @@ def _invert(matrix: Floats, n: int) -> bool:
     return True
 
 
-@compiled
+@inlined
 def _slot(body: Body, drive: Drive, conducting: Bools, scale: float, store: Store) -> int:
     """Return where the inverse of the step's matrix is kept, working it out if need be; -1 if it has none."""
     key = np.uint64(0)
@@ -156,7 +159,7 @@ def _slot(body: Body, drive: Drive, conducting: Bools, scale: float, store: Stor
             return s
         if store.used[s] < store.used[oldest]:
             oldest = s
-    n = store.inverse.shape[1]
+    n = store.columns.shape[1]
     matrix = store.work
     matrix[:, :] = 0.0
     for i in range(n):
@@ -185,12 +188,24 @@ def _slot(body: Body, drive: Drive, conducting: Bools, scale: float, store: Stor
             matrix[j, i] -= siemens
     if not _invert(matrix, n):
         return -1
-    store.inverse[oldest] = matrix[:, n:]
+    store.columns[oldest] = matrix[:, n:].T
     store.scale[oldest], store.modes[oldest], store.used[oldest] = scale, key, store.clock[0]
     return oldest
 
 
-@compiled
+@inlined
+def apply(columns: Floats, amps: Floats, volts: Floats) -> None:
+    """Put into ``volts`` (n + 1,), ground last, what currents (n + 1,) into the nodes make."""
+    volts[:] = 0.0
+    for node in range(len(columns)):
+        into = amps[node]
+        if into != 0.0:
+            column = columns[node]
+            for i in range(len(column)):
+                volts[i] += column[i] * into
+
+
+@inlined
 def _wanted(body: Body, drive: Drive, now: Now, volts: Floats, late: float, w: Work) -> bool:
     """Put the modes that the volts ask for into ``w.wanted``, by the ladder; tell whether they are those held."""
     count = len(now.conducting)
@@ -225,13 +240,13 @@ def _wanted(body: Body, drive: Drive, now: Now, volts: Floats, late: float, w: W
 
 
 @compiled
-def _share_amps(body: Body, drive: Drive, now: Now, volts: Floats, late: float, inverse: Floats, w: Work) -> None:
+def _share_amps(body: Body, drive: Drive, now: Now, volts: Floats, late: float, columns: Floats, w: Work) -> None:
     """Add the input currents of step-down regulators to a solution without them, their shares held.
 
     The currents y follow from ``(I + D M) y = D (A v - t)`` with ``M = A Z B``, D the conductances times the shares,
     and lower the volts by ``Z B y``: the inverse that is kept does not depend on shares.
     """
-    n, count = inverse.shape[0], len(body.ratio_at)
+    n, count = columns.shape[0], len(body.ratio_at)
     for r in range(count):
         k = body.ratio_at[r]
         siemens = body.conductance[k] * now.shares[r] if drive.allowed[k] else 0.0
@@ -247,7 +262,7 @@ def _share_amps(body: Body, drive: Drive, now: Now, volts: Floats, late: float, 
                 for q in range(WIDTH):
                     j = body.inject_at[other, q]
                     if i < n and j < n:
-                        total += body.sense_weight[k, p] * inverse[i, j] * body.inject_weight[other, q]
+                        total += body.sense_weight[k, p] * columns[j, i] * body.inject_weight[other, q]
             w.small[r, c] = siemens * total + (1.0 if r == c else 0.0)
     for r in range(count):  # the diagonal leads: shares and couplings are small
         for i in range(r + 1, count):
@@ -266,10 +281,10 @@ def _share_amps(body: Body, drive: Drive, now: Now, volts: Floats, late: float, 
             drawn = w.amps[r] * body.inject_weight[k, p]
             if j < n and drawn != 0.0:
                 for i in range(n):
-                    volts[i] -= inverse[i, j] * drawn
+                    volts[i] -= columns[j, i] * drawn
 
 
-@compiled
+@inlined
 def _shares(body: Body, now: Now, volts: Floats, trial: int) -> bool:
     """Put what share each step-down regulator draws at its input into ``now``; tell whether it was right already."""
     settled = True
@@ -294,7 +309,6 @@ def solve_stage(
 
     ``late`` is the time since the start of the drive. -1 says that the modes go round in circles.
     """
-    n = store.inverse.shape[1]
     for trial in range(NEWTON_STEPS):
         slot = _slot(body, drive, now.conducting, scale, store)
         if slot < 0:
@@ -311,10 +325,9 @@ def solve_stage(
             amps = scale * body.farads[c] * w.history[c]
             w.right[body.plus[c]] += amps
             w.right[body.minus[c]] -= amps
-        volts[:n] = np.dot(store.inverse[slot], w.right[:n])
-        volts[n] = 0.0
+        apply(store.columns[slot], w.right, volts)
         if len(body.ratio_at):
-            _share_amps(body, drive, now, volts, late, store.inverse[slot], w)
+            _share_amps(body, drive, now, volts, late, store.columns[slot], w)
         same = _wanted(body, drive, now, volts, late, w)
         if not same:
             for k in range(len(now.conducting)):

@@ -12,7 +12,7 @@ import shutil
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
-from typing import Any, TypeVar, cast
+from typing import Any, Literal, TypeVar, cast
 
 import numba
 from numba import njit
@@ -46,13 +46,18 @@ def announce(module: str) -> None:
         LOG.info("compiling the solver, once for this version; this takes about a minute")
 
 
-def compiled(function: Function) -> Function:
+def inlined(function: Function) -> Function:
+    """Compile a function into each of its callers: a call hands over every array, which costs more than small work."""
+    return compiled(function, "always")
+
+
+def compiled(function: Function, inline: Literal["never", "always"] = "never") -> Function:
     """Compile a function when it is first called, or take it from the cache."""
     config: Any = numba.config
     before = config.CACHE_DIR
     config.CACHE_DIR = str(_prepared())
     try:
-        return cast("Function", njit(cache=True, nogil=True, error_model="numpy")(function))
+        return cast("Function", njit(cache=True, nogil=True, error_model="numpy", inline=inline)(function))
     finally:
         config.CACHE_DIR = before
 

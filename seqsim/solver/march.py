@@ -20,8 +20,8 @@ import numpy as np
 
 from seqsim.network import WIDTH
 from seqsim.network.network import Floats
-from seqsim.solver.companion import Body, Drive, Now, Store, Trace, Work, solve_stage
-from seqsim.solver.jit import compiled
+from seqsim.solver.companion import Body, Drive, Now, Store, Trace, Work, apply, solve_stage
+from seqsim.solver.jit import compiled, inlined
 
 GAMMA = 2 - math.sqrt(2)
 D = GAMMA / 2
@@ -40,12 +40,11 @@ KINK_STEP = 5e-6
 """A step (s) in which hinges changed their modes must be shorter than this before a threshold is placed in it."""
 
 
-@compiled
+@inlined
 def _error(
     body: Body, now: Now, h: float, scale: float, slot: int, store: Store, w: Work, least: float, part: float
 ) -> float:
     """Return the error of a step as a multiple of what is allowed."""
-    n = store.inverse.shape[1]
     w.right[:] = 0.0
     for c in range(len(body.farads)):
         off = h * (
@@ -54,17 +53,16 @@ def _error(
         amps = scale * body.farads[c] * off
         w.right[body.plus[c]] += amps
         w.right[body.minus[c]] -= amps
-    w.right[:n] = np.dot(store.inverse[slot], w.right[:n])
-    w.right[n] = 0.0
+    apply(store.columns[slot], w.right, w.off)
     worst = 0.0
     for c in range(len(body.farads)):
-        off = w.right[body.plus[c]] - w.right[body.minus[c]]
+        off = w.off[body.plus[c]] - w.off[body.minus[c]]
         allowed = least + part * max(abs(now.charge[c]), abs(w.end[c]))
         worst = max(worst, abs(off) / allowed)
     return worst
 
 
-@compiled
+@inlined
 def _stages(body: Body, drive: Drive, now: Now, time: float, h: float, scale: float, store: Store, w: Work) -> int:
     """Work out both stages of a step into the scratch space; return the slot of the last inverse, or -1."""
     late = time - drive.start
@@ -87,7 +85,7 @@ def _stages(body: Body, drive: Drive, now: Now, time: float, h: float, scale: fl
     return slot
 
 
-@compiled
+@inlined
 def _row(drive: Drive, row: int, volts: Floats) -> float:
     """Return how far a row is beyond its limit (V), on the side that is watched."""
     total = -drive.row_limit[row]
@@ -113,7 +111,7 @@ def _root(first: float, middle: float, last: float) -> float:
     return high
 
 
-@compiled
+@inlined
 def _crossing(drive: Drive, now: Now, w: Work) -> tuple[float, int]:
     """Return the share of the step after which the first watched row is crossed, and that row; -1 if none is."""
     first, crossed = 2.0, -1

@@ -7,8 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from seqsim.network import FARADS, Disable, Network, Patch, Source, Storage, Turn, vary
 from seqsim.network.network import Bools, Floats, Ints
@@ -72,6 +74,12 @@ def _turned(patches: Sequence[Patch], network: Network) -> dict[tuple[str, str],
     return found
 
 
+@cache
+def _labels(hinges: int) -> NDArray[np.uint64]:
+    """Return a random number for each hinge: sets of modes are known by the exclusive or of theirs."""
+    return np.random.default_rng(1).integers(1, 1 << 62, hinges, dtype=np.uint64)
+
+
 def _body(system: System, turned: dict[tuple[str, str], float], kept: Sequence[Storage]) -> Body:
     variant = system.variant
     network, ground = variant.network, system.nodes
@@ -83,10 +91,9 @@ def _body(system: System, turned: dict[tuple[str, str], float], kept: Sequence[S
 
     shared = np.zeros(len(system.alive), dtype=np.bool_)
     shared[variant.ratio_at] = True
-    random = np.random.default_rng(1).integers(1, 1 << 62, len(system.alive), dtype=np.uint64)
     return Body(
         system.sense_at, system.sense_weight, system.inject_at, system.inject_weight, system.conductance,
-        system.clamped, system.after, system.instead_of, random, shared,
+        system.clamped, system.after, system.instead_of, _labels(len(system.alive)), shared,
         nodes([storage.plus for storage in kept]),
         nodes([storage.minus for storage in kept]),
         np.array([s.farads * max(turned.get((s.owner, FARADS), 1.0), 1e-6) for s in kept], dtype=np.float64),
@@ -123,7 +130,7 @@ class _Run:
             np.zeros(KEPT, dtype=np.int64), np.zeros(1, dtype=np.int64), np.zeros((n, 2 * n)),
         )  # fmt: skip
         self.work = Work(
-            np.zeros(hinges, dtype=np.bool_), np.zeros(hinges), np.zeros(n + 1), np.zeros(caps),
+            np.zeros(hinges, dtype=np.bool_), np.zeros(n + 1), np.zeros(n + 1), np.zeros(caps),
             np.zeros(caps), np.zeros(caps), np.zeros(n + 1), np.zeros(caps), np.zeros(caps), np.zeros(n + 1),
             np.zeros(hinges, dtype=np.bool_), np.zeros(ratios), np.zeros(ratios), np.zeros((ratios, ratios)),
         )  # fmt: skip
