@@ -93,16 +93,35 @@ class Board:
         self._say_taken()
         return power_up(self.name, self.circuit, _listed(faults), seconds_of(until), down=down, draws=draws)
 
-    def faults(self) -> FaultList:
-        """Return every single fault that the board can have, with its share before any reading."""
-        from seqsim.faults import single_faults
+    def faults(self, history: Sequence[str] = (), past: str | os.PathLike[str] | None = None) -> FaultList:
+        """Return every single fault that the board can have, with its share before any reading.
+
+        Parameters
+        ----------
+        history, past
+            What the board went through, and a file of past jobs; see `read`.
+
+        Raises
+        ------
+        ReadingError, UnknownPlaceError
+            If a phrase or the file is not understood.
+        """
+        from seqsim.diagnosis.known import history_known
+        from seqsim.faults import single_faults, tilts_told
+        from seqsim.readings import Readings
         from seqsim.results import FaultList
 
         self._say_taken()
-        return FaultList(self.name, single_faults(self.circuit))
+        known = history_known(self.circuit, _remembered(Readings(), history, past))
+        return FaultList(self.name, single_faults(self.circuit, known), tilts_told(self.circuit, known))
 
     def read(
-        self, readings: str | os.PathLike[str] | Readings | Sequence[str] | None = None, more: Sequence[str] = ()
+        self,
+        readings: str | os.PathLike[str] | Readings | Sequence[str] | None = None,
+        more: Sequence[str] = (),
+        *,
+        history: Sequence[str] = (),
+        past: str | os.PathLike[str] | None = None,
     ) -> Readings:
         """Return readings as objects: those of a file or a list, and ``more`` in shorthand.
 
@@ -113,6 +132,11 @@ class Board:
             readings in shorthand; those that notes hold come on top.
         more
             Further readings in shorthand: ``"EN 0.02"``.
+        history
+            What the board went through (``"liquid at J1"``, ``"impact"``, ``"heat"``, ``"rework at Q1"``, ``"first
+            assembly"``), and factors of one's own on a kind, place or fault (``"leak x3"``).
+        past
+            A file that counts what was found on such boards before.
 
         Raises
         ------
@@ -137,19 +161,24 @@ class Board:
         if not taken.readings and not taken.seen:
             message = "there is no reading to rank by; give a file of readings, or some in shorthand like EN 0.02"
             raise ReadingError(message, file=base.file)
-        return taken
+        return _remembered(taken, history, past)
 
     def rank(
-        self, readings: str | os.PathLike[str] | Readings | Sequence[str] | None = None, more: Sequence[str] = ()
+        self,
+        readings: str | os.PathLike[str] | Readings | Sequence[str] | None = None,
+        more: Sequence[str] = (),
+        *,
+        history: Sequence[str] = (),
+        past: str | os.PathLike[str] | None = None,
     ) -> Ranking:
-        """Return the faults that explain what was measured, ranked; for ``readings`` and ``more`` see `read`.
+        """Return the faults that explain what was measured, ranked; for what it takes see `read`.
 
         Raises
         ------
         ReadingError, UnknownPlaceError
             If there is no reading, or one is not understood.
         """
-        taken = self.read(readings, more)
+        taken = self.read(readings, more, history=history, past=past)
         if self.circuit.doubts:
             from seqsim.diagnosis.unsure import rank_unsure
 
@@ -365,6 +394,14 @@ def draw_result(result: Any, **options: Any) -> Picture:
     from seqsim.drawing import draw
 
     return result.draw(**options) if isinstance(result, Board) else draw(result)
+
+
+def _remembered(readings: Readings, history: Sequence[str], past: str | os.PathLike[str] | None) -> Readings:
+    """Return readings with more of what is known of the board's past."""
+    phrases = (*readings.history, *((phrase, None, None) for phrase in history))
+    return readings.model_copy(
+        update={"history": phrases, "past": readings.past if past is None else os.fspath(past)}
+    )  # fmt: skip
 
 
 def _listed(faults: str | Iterable[str]) -> tuple[str, ...]:

@@ -28,6 +28,20 @@ BoardArgument = Annotated[
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print the documented fields as JSON, for programs.")]
 
+HistoryOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--history",
+        metavar="TEXT",
+        help="What the board went through, like 'liquid at J1', impact, heat, 'rework at Q1' or 'first assembly', or a "
+        "factor of your own on a kind, place or fault, like 'leak x3'; can be given repeatedly.",
+    ),
+]
+PastOption = Annotated[
+    str | None,
+    typer.Option("--past", metavar="FILE", help="A file that counts what was found on such boards before."),
+]
+
 PIPE_WIDTH = 120
 """Columns of what is piped or written to a file, unless COLUMNS says otherwise."""
 

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from seqsim.cli.answer import Answer, BoardArgument, JsonOption
+from seqsim.cli.answer import Answer, BoardArgument, HistoryOption, JsonOption, PastOption
 
 
 def rank(
@@ -22,11 +22,13 @@ def rank(
             "can be given repeatedly.",
         ),
     ] = None,
+    history: HistoryOption = None,
+    past: PastOption = None,
     json: JsonOption = False,
 ) -> Answer:
     """Rank the faults that explain what was measured: where, what, how to confirm it, how to repair it."""
     from seqsim.board import Board
 
     asked = Board.load(board)
-    taken = asked.read(readings, read or ())
+    taken = asked.read(readings, read or (), history=history or (), past=past)
     return Answer(asked.rank(taken), json)

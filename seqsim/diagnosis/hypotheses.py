@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
 
 from seqsim.circuit import Circuit
-from seqsim.faults import Fault, PlaceHypothesis, SubMode, single_faults, something_at
+from seqsim.faults import Factors, Fault, PlaceHypothesis, SubMode, single_faults, something_at
 from seqsim.parts.part import Severity
 
 HEALTHY_PRIOR = 0.05
@@ -49,7 +48,7 @@ class Hypothesis:
 HEALTHY = Hypothesis("", Sort.HEALTHY, "", frozenset(), HEALTHY_PRIOR, (SubMode("healthy", 1.0, None, lambda _: ()),))
 
 
-def listed(circuit: Circuit, factors: Mapping[str, float] | None = None) -> tuple[Hypothesis, ...]:
+def listed(circuit: Circuit, factors: Factors | None = None) -> tuple[Hypothesis, ...]:
     """Return healthy and every single fault of the list."""
     return (
         HEALTHY,

@@ -6,7 +6,7 @@ with the average of all: what was seen says nothing more about it.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,6 +17,7 @@ from seqsim.diagnosis.predict import Branch
 from seqsim.diagnosis.rank import Diagnosis, diagnose
 from seqsim.diagnosis.report import SPEAKS, ranking
 from seqsim.diagnosis.result import Explained, Judged, Predicted, Ranking
+from seqsim.faults import Factors
 from seqsim.network.network import Floats
 from seqsim.readings import Readings
 from seqsim.readings.over_time import KIND
@@ -48,7 +49,7 @@ class Watching:
         return [int(h) for h in np.flatnonzero(np.isfinite(self.chances).all(axis=1))]
 
 
-def rank_over_time(circuit: Circuit, readings: Readings, *, factors: Mapping[str, float] | None = None) -> Ranking:
+def rank_over_time(circuit: Circuit, readings: Readings, *, factors: Factors | None = None) -> Ranking:
     """Return the faults that explain what was measured at rest and what was seen over time.
 
     Parameters
@@ -58,7 +59,7 @@ def rank_over_time(circuit: Circuit, readings: Readings, *, factors: Mapping[str
     readings
         What was measured, with which meter, and what was seen.
     factors
-        Factors on priors by kind, place or name of a fault.
+        A history, or factors on priors by kind, place or name of a fault.
     """
     found = diagnose(circuit, readings, factors=factors)
     watching = watch(found, Witness.of(circuit, readings.seen))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,6 +12,7 @@ from seqsim.diagnosis.alike import Alike, look_alikes
 from seqsim.diagnosis.cells import Scored, cells_of, in_the_running, leading, score
 from seqsim.diagnosis.conditions import Desk, desk
 from seqsim.diagnosis.hypotheses import Hypothesis, anything, listed
+from seqsim.diagnosis.known import history_known
 from seqsim.diagnosis.posterior import Posterior, posterior
 from seqsim.diagnosis.predict import Branch, Predictions
 from seqsim.diagnosis.report import ranking
@@ -21,7 +22,7 @@ from seqsim.diagnosis.shelf import kept_or
 from seqsim.diagnosis.spread import Noise, noise
 from seqsim.diagnosis.steep import believed
 from seqsim.diagnosis.table import Table
-from seqsim.faults.priors import SEVERAL
+from seqsim.faults import Factors, History
 from seqsim.faults.together import SECOND
 from seqsim.network.network import Floats
 from seqsim.readings import Reading, Readings, measurement
@@ -52,9 +53,10 @@ class Diagnosis:
     """(r,) chance of a slip of each reading"""
     largest: Floats
     """(r,) largest displayed value that is common among predictions"""
+    history: History
 
 
-def rank(circuit: Circuit, readings: Readings, *, factors: Mapping[str, float] | None = None) -> Ranking:
+def rank(circuit: Circuit, readings: Readings, *, factors: Factors | None = None) -> Ranking:
     """Return the faults that explain what was measured.
 
     Parameters
@@ -64,7 +66,8 @@ def rank(circuit: Circuit, readings: Readings, *, factors: Mapping[str, float] |
     readings
         What was measured, and with which meter.
     factors
-        Factors on priors by kind, place or name of a fault; `several` tilts how often faults meet.
+        A history, or factors on priors by kind, place or name of a fault (`several` tilts how often faults meet);
+        what the readings tell of the board's history comes on top.
     """
     return ranking(diagnose(circuit, readings, factors=factors), readings.readings)
 
@@ -73,7 +76,7 @@ def diagnose(
     circuit: Circuit,
     readings: Readings,
     *,
-    factors: Mapping[str, float] | None = None,
+    factors: Factors | None = None,
     at: Desk | None = None,
     alike: Alike | None = None,
     table: Table | None = None,
@@ -86,7 +89,8 @@ def diagnose(
     at = at or desk(circuit)
     taken = readings.readings
     measurements = tuple(measurement(circuit, reading, readings.meter) for reading in taken)
-    table = table or table_of(at, measurements, factors)
+    history = history_known(circuit, readings, factors)
+    table = table or table_of(at, measurements, history)
     slip = _slips(taken)
     count = len(table.branches)
     noisy = noise(measurements, table.predictor.conditions, table.coarse.tips[table.coarse.good])
@@ -103,12 +107,13 @@ def diagnose(
     found = Diagnosis(
         at, table.hypotheses, tuple(table.branches), measurements, noisy, tuple(scored),
         _healthy(scored, table.branches), weighed,
-        alike or kept_or(circuit, lambda: look_alikes(at, listed(circuit, factors))), slip, largest,
+        alike or kept_or(circuit, lambda: look_alikes(at, listed(circuit, history)), history.listing),
+        slip, largest, history,
     )  # fmt: skip
-    return with_sets(found, table, SECOND * (factors or {}).get(SEVERAL, 1.0))
+    return with_sets(found, table, min(1.0, SECOND * history.several))
 
 
-def table_of(at: Desk, measurements: Sequence[Measurement], factors: Mapping[str, float] | None = None) -> Table:
+def table_of(at: Desk, measurements: Sequence[Measurement], factors: Factors | None = None) -> Table:
     """Return the predictions of all hypotheses for a set of readings, whatever values are read."""
     return Table.of(at, listed(at.circuit, factors), anything(at.circuit), measurements)
 

@@ -10,8 +10,8 @@ import numpy as np
 from seqsim.diagnosis.cells import Scored
 from seqsim.diagnosis.hypotheses import Hypothesis, Sort
 from seqsim.diagnosis.likelihood import conditional
-from seqsim.diagnosis.result import Explained, Judged, Predicted, Ranking, ReadAgain, Where
-from seqsim.faults import off_caution, probe_cautions, repair_cautions
+from seqsim.diagnosis.result import Explained, Judged, Predicted, Ranking, ReadAgain, Tilted, Where
+from seqsim.faults import off_caution, probe_cautions, repair_cautions, tilts_told
 from seqsim.readings import Reading
 from seqsim.readings.measurement import Measurement
 
@@ -47,6 +47,9 @@ def ranking(found: Diagnosis, readings: Sequence[Reading]) -> Ranking:
         readings=tuple(_judged(found, k, reading, readings) for k, reading in enumerate(readings)),
         hypotheses=tuple(hypotheses),
         none_of_these=found.posterior.none,
+        history=tuple(
+            Tilted(said, key, places, factor) for said, key, places, factor in tilts_told(circuit, found.history)
+        ),
         cautions=tuple(dict.fromkeys(each.text for each in (*probe_cautions(circuit), *repair_cautions(circuit)))),
     )
 

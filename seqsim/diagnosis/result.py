@@ -46,6 +46,20 @@ class ReadAgain:
 
 
 @dataclass(frozen=True, slots=True)
+class Tilted:
+    """A factor on priors: what was said, the kind, place or fault that it tilts, and where (empty: everywhere)."""
+
+    said: str
+    key: str
+    places: tuple[str, ...]
+    factor: float
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the documented fields."""
+        return {"said": self.said, "key": self.key, "places": list(self.places), "factor": self.factor}
+
+
+@dataclass(frozen=True, slots=True)
 class Judged:
     """A reading beside what a healthy board shows there, 5th to 95th percentile, in the unit of the reading.
 
@@ -123,6 +137,7 @@ class Ranking(Result):
     none_of_these: float
     cautions: tuple[str, ...]
     next: tuple[Mapping[str, Any], ...] = ()
+    history: tuple[Tilted, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """Return the documented fields of ``rank``."""
@@ -135,6 +150,7 @@ class Ranking(Result):
             "hypotheses": [each.to_dict() for each in self.hypotheses],
             "none_of_these": self.none_of_these,
             "next": [dict(each) for each in self.next],
+            "history": [each.to_dict() for each in self.history],
             "cautions": list(self.cautions),
         }
 

@@ -18,9 +18,12 @@ KEPT = 200
 """Circuits whose look-alikes are kept, the latest used ones; each takes some tens of kilobytes."""
 
 
-def kept_or(circuit: Circuit, work_out: Callable[[], Alike]) -> Alike:
-    """Return the look-alikes of a circuit from disk, or work them out and keep them."""
-    path = _folder() / f"{_key(circuit)}.json"
+def kept_or(circuit: Circuit, work_out: Callable[[], Alike], listing: str = "") -> Alike:
+    """Return the look-alikes of a circuit from disk, or work them out and keep them.
+
+    ``listing`` tells which faults the list has, where it is not that of the catalogue.
+    """
+    path = _folder() / f"{_key(circuit, listing)}.json"
     try:
         members = json.loads(path.read_text(encoding="utf-8"))
         path.touch()
@@ -49,9 +52,9 @@ def _folder() -> Path:
     return user_cache_path("seqsim") / "alike"
 
 
-def _key(circuit: Circuit) -> str:
+def _key(circuit: Circuit, listing: str) -> str:
     content = circuit.model_dump_json(exclude={"file", "lines", "title", "about"})
-    return hashlib.sha256(f"{_sources()}{content}".encode()).hexdigest()[:32]
+    return hashlib.sha256(f"{_sources()}{content}{listing}".encode()).hexdigest()[:32]
 
 
 @cache

@@ -27,6 +27,7 @@ class Kind(Enum):
     BRIDGE = "bridge"
     MISSING = "missing"
     SHORTED = "all shorted"
+    MISFIT = "misfit"
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from seqsim.circuit import Circuit
 from seqsim.errors import UnknownPlaceError
 from seqsim.faults.fault import Fault
 from seqsim.faults.severity import parse_severity, severity_text
-from seqsim.faults.single import single_faults
+from seqsim.faults.single import every_fault
 
 
 def fault_text(fault: Fault, severity: float | None = None) -> str:
@@ -35,7 +35,7 @@ def find_fault(circuit: Circuit, text: str, faults: Iterable[Fault] | None = Non
         If the severity has no meaning for the fault.
     """
     wanted = " ".join(text.split())
-    listed = tuple(single_faults(circuit) if faults is None else faults)
+    listed = tuple(every_fault(circuit) if faults is None else faults)
     known = {fault.name: fault for fault in listed} | {name: fault for fault in listed for name in fault.also}
     if wanted in known:
         return known[wanted], None

@@ -36,6 +36,9 @@ WEIGHTS: Mapping[Kind, Weight] = {
     ),
     Kind.BRIDGE: Weight(0.03, _judged("each pair of neighbouring pins; opens of connections outnumber shorts")),
     Kind.MISSING: Weight(0.02, _judged("each part of a board of original assembly")),
+    Kind.MISFIT: Weight(
+        1.0, _judged("each part, on a board that was reworked or never ran, divided among its wrong ways")
+    ),
     Kind.SHORTED: Weight(0.02, _judged("share of a part's failures in which all its pins are shorted together")),
 }
 SHORT_TO_GROUND = Weight(0.15, _judged("each net; shorts of the parts themselves come on top"))

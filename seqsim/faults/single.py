@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
 from seqsim.circuit import Circuit, copper_patches
-from seqsim.errors import QuantityError
 from seqsim.faults.cautions import off_caution
 from seqsim.faults.fault import Fault, Kind, Patches
+from seqsim.faults.history import Factors, History, Tilt
+from seqsim.faults.misfits import misfits
 from seqsim.faults.nets import Nets
 from seqsim.faults.priors import (
     LEAK_TO_GROUND,
@@ -38,15 +39,16 @@ def open_joint(pin: str) -> str:
     return f"{pin}/open"
 
 
-def single_faults(circuit: Circuit, factors: Mapping[str, float] | None = None) -> tuple[Fault, ...]:
+def single_faults(circuit: Circuit, factors: Factors | None = None) -> tuple[Fault, ...]:
     """Return every single fault of a board, with priors that add up to one.
 
     Parameters
     ----------
     factors
-        What is known of the board's history, as factors on the priors. A key is a kind (`joint`, `leak`, `part` and
-        so on, see `Kind`), a place (a part, net, pin, copper or supply, with all that counts as being there) or a
-        fault's name; factors whose keys fit the same fault multiply.
+        What is known of the board: a history, or plain factors on the priors. A key is a kind (`joint`, `leak`, `part`
+        and so on, see `Kind`), a place (a part, net, pin, copper or supply, with all that counts as being there) or a
+        fault's name; factors whose keys fit the same fault multiply. Only a history of rework or first assembly has
+        parts that were fitted wrongly.
 
     Raises
     ------
@@ -55,24 +57,41 @@ def single_faults(circuit: Circuit, factors: Mapping[str, float] | None = None) 
     QuantityError
         If a factor is negative or no number, or if no fault is left.
     """
-    faults = _merged(_Faults(circuit).all())
-    factors = factors or {}
+    history = factors if isinstance(factors, History) else History.of(factors or {})
+    fitted_wrongly = (fault for fault in misfits(circuit) if history.may_misfit(fault)) if history.misfitted else ()
+    faults = _merged((*_Faults(circuit).all(), *fitted_wrongly))
     names = {name for fault in faults for name in (fault.name, *fault.also, *fault.places)}
-    check_factors(factors, names)
-    weights = [fault.prior * _factor(fault, factors) for fault in faults]
-    total = sum(weights)
-    if faults and not total > 0:
-        raise QuantityError("the factors leave no fault possible; give at least one that is above zero")
-    return tuple(
-        replace(fault, prior=weight / total) for fault, weight in zip(faults, weights, strict=True) if weight > 0
-    )
+    names |= {name for key, _ in history.past for name in _misfit_names(circuit, key)}
+    check_factors({tilt.key: tilt.factor for tilt in history.tilts}, names)
+    check_factors(dict.fromkeys((key for key, _ in history.past), 1.0), names)
+    return history.tilted(faults)
 
 
-def _factor(fault: Fault, factors: Mapping[str, float]) -> float:
-    product = 1.0
-    for name in {fault.kind.value, fault.name, *fault.also, *fault.places} & factors.keys():
-        product *= factors[name]
-    return product
+def every_fault(circuit: Circuit) -> tuple[Fault, ...]:
+    """Return every single fault of a board, parts that were fitted wrongly included."""
+    return single_faults(circuit, History(misfitted=(frozenset(),)))
+
+
+def tilts_told(circuit: Circuit, history: History) -> tuple[tuple[str, str, tuple[str, ...], float], ...]:
+    """Return what a history says: the words, which priors they tilt (a kind, place or fault), where, by which factor.
+
+    Past jobs come last, each with the factor that it has on the share that the rest of the history leaves.
+    """
+    told = [(tilt.said, tilt.key, tuple(sorted(tilt.places)), tilt.factor) for tilt in history.tilts]
+    if history.past:
+        before = single_faults(circuit, replace(history, past=()))
+        after = single_faults(circuit, history)
+        jobs = sum(count for _, count in history.past)
+        for key, count in history.past:
+            shares = [sum(f.prior for f in faults if Tilt("", key, 1.0).fits(f)) for faults in (before, after)]
+            factor = shares[1] / shares[0] if shares[0] > 0 else 1.0
+            told.append((f"found in {count} of {jobs} past jobs", key, (), factor))
+    return tuple(told)
+
+
+def _misfit_names(circuit: Circuit, key: str) -> tuple[str, ...]:
+    """Return the names of a part fitted wrongly: a past job may have been one, whatever this board went through."""
+    return tuple(name for fault in misfits(circuit) for name in (fault.name, *fault.also) if name == key)
 
 
 @dataclass(frozen=True)

@@ -28,7 +28,7 @@ KILLS = 0.2
 LEAST_EACH = 3
 """Severities of each fault of a grid at least."""
 
-EXCLUSIVE = frozenset({Kind.PART, Kind.SUPPLY, Kind.MISSING, Kind.SHORTED})
+EXCLUSIVE = frozenset({Kind.PART, Kind.SUPPLY, Kind.MISSING, Kind.SHORTED, Kind.MISFIT})
 """Kinds of which one place has one at a time."""
 
 

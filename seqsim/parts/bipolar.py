@@ -13,7 +13,7 @@ import math
 from typing import ClassVar, Literal
 
 from seqsim.network import Effect, Owned, Turned
-from seqsim.parts.failing import LEAK, between, gone, turned
+from seqsim.parts.failing import LEAK, between, exchanged, gone, turned
 from seqsim.parts.laws import THERMAL_VOLTS, Chord, junction_anchors, junction_chords, volts_at
 from seqsim.parts.part import JUDGED, Mode, Part, Rate, Severity, Source, Standing, value
 from seqsim.parts.wiring import Wiring
@@ -151,6 +151,10 @@ class Bipolar(Part):
                 "gain", Severity("gain ÷", Unit.NUMBER, 3.0, 200.0), down=True,
             ),
         )  # fmt: skip
+
+    def misfits(self) -> tuple[Mode, ...]:
+        """Return a transistor of another pin order."""
+        return (exchanged(self, "C", "E"), exchanged(self, "B", "E"), exchanged(self, "B", "C"))
 
     def cards(self, tag: str, node: Wiring) -> tuple[str, ...]:
         """One Q card and its model."""

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Any, ClassVar, Literal
 
 from seqsim.network import Effect, Owned, Turned
-from seqsim.parts.failing import LEAK, between, gone
+from seqsim.parts.failing import LEAK, between, exchanged, gone
 from seqsim.parts.laws import (
     JUNCTION_ANCHORS,
     THERMAL_VOLTS,
@@ -264,6 +264,12 @@ class Diode(Part):
                 between(self, f"{label}leaky", shares.leaky * part, shares.source, pins, LEAK),
             ]
         return tuple(found)
+
+    def misfits(self) -> tuple[Mode, ...]:
+        """Return the diode reversed, or a pin of a dual one in its partner's place."""
+        if self.dual is None:
+            return (exchanged(self, "A", "K", "reversed"),)
+        return tuple(exchanged(self, anode, cathode) for anode, cathode in self.elements)
 
     def cards(self, tag: str, node: Wiring) -> tuple[str, ...]:
         """One D card and one model for each diode."""

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from seqsim.network import Bridge, Disable, Turn
-from seqsim.parts.part import Mode, Part, Severity, Source
+from seqsim.network import Bridge, Disable, Exchange, Turn
+from seqsim.parts.part import JUDGED, Mode, Part, Severity, Source
 from seqsim.quantity import Unit
 
 SHORT = Severity("ohms", Unit.OHM, 0.1, 100.0)
@@ -47,4 +47,14 @@ def turned(
     return Mode(
         name, share, source, lambda at: (Turn(part.name, knob, 1 / at if down else at),), confirm,
         f"replace {part.name}", severity,
+    )  # fmt: skip
+
+
+def exchanged(part: Part, first: str, second: str, name: str = "") -> Mode:
+    """Return the mistake of fitting a part with two of its pins in each other's place."""
+    return Mode(
+        name or f"{first}-{second} exchanged", 1.0, JUDGED, lambda _: (Exchange(part.pin(first), part.pin(second)),),
+        f"with power off, compare the marking and the pin order of {part.name} with its data sheet and the drawing, "
+        f"and test its junctions at the pads of {first} and {second}",
+        f"fit {part.name} the right way round; replace it if it was powered like this",
     )  # fmt: skip

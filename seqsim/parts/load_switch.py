@@ -7,7 +7,7 @@ from typing import ClassVar, Literal
 
 from seqsim.network import Effect, Owned, Row, RowClass, SetGate, Turned
 from seqsim.parts.chip import Chip, body_diode, body_diode_model, step, whole
-from seqsim.parts.failing import HARD_SHORT, between, turned
+from seqsim.parts.failing import HARD_SHORT, between, exchanged, turned
 from seqsim.parts.part import JUDGED, Mode, Rate, Severity, Source, Standing, value
 from seqsim.parts.wiring import Wiring
 from seqsim.quantity import Unit
@@ -95,6 +95,10 @@ class LoadSwitch(Chip):
             ),
         ]  # fmt: skip
         return whole(*modes)
+
+    def misfits(self) -> tuple[Mode, ...]:
+        """Return the switch turned round."""
+        return (exchanged(self, "IN", "OUT"),)
 
     def cards(self, tag: str, node: Wiring) -> tuple[str, ...]:
         """A behavioural source for the switch, a diode, and the discharge."""

@@ -14,7 +14,7 @@ from collections.abc import Mapping
 from typing import Any, ClassVar, Literal
 
 from seqsim.network import Effect, Owned, Turned
-from seqsim.parts.failing import LEAK, between, gone, turned
+from seqsim.parts.failing import LEAK, between, exchanged, gone, turned
 from seqsim.parts.laws import (
     OVERDRIVE_ANCHORS,
     THERMAL_VOLTS,
@@ -159,6 +159,10 @@ class Mosfet(Part):
             ),
             turned(self, "threshold high", 0.05, JUDGED, swap, "threshold", Severity("by", Unit.VOLT, 0.3, 3.0)),
         )  # fmt: skip
+
+    def misfits(self) -> tuple[Mode, ...]:
+        """Return a transistor of another pin order."""
+        return (exchanged(self, "D", "S"), exchanged(self, "G", "S"), exchanged(self, "G", "D"))
 
     def cards(self, tag: str, node: Wiring) -> tuple[str, ...]:
         """One M card of level 1 with the bulk at the source, and its model; a dead channel leaves the body diode."""

@@ -11,7 +11,7 @@ from typing import ClassVar, Literal
 
 from seqsim.network import Effect, Owned, Turned
 from seqsim.parts.bipolar import junction
-from seqsim.parts.failing import LEAK, between, gone, turned
+from seqsim.parts.failing import LEAK, between, exchanged, gone, turned
 from seqsim.parts.laws import THERMAL_VOLTS, junction_anchors, junction_chords, junction_roles, saturation_for
 from seqsim.parts.part import JUDGED, Mode, Part, Rate, Severity, Source, Standing, value
 from seqsim.parts.wiring import Wiring
@@ -92,6 +92,10 @@ class Optocoupler(Part):
                 TRANSISTOR,
             ),
         )  # fmt: skip
+
+    def misfits(self) -> tuple[Mode, ...]:
+        """Return the diode reversed, or the transistor."""
+        return (exchanged(self, "A", "K"), exchanged(self, "C", "E"))
 
     def cards(self, tag: str, node: Wiring) -> tuple[str, ...]:
         """A D card with a meter in series, an F card for the light, a Q card, and the models."""

@@ -307,6 +307,10 @@ class Part(BaseModel, ABC):
     def modes(self) -> tuple[Mode, ...]:
         """Return the ways in which this part fails; their shares add up to one."""
 
+    def misfits(self) -> tuple[Mode, ...]:
+        """Return the ways in which this part may have been fitted wrongly; shares are relative to each other."""
+        return ()
+
     @abstractmethod
     def cards(self, tag: str, node: Wiring) -> tuple[str, ...]:
         """Return the SPICE lines of this part: ``tag`` names it, ``node`` gives the SPICE node of each pin.

@@ -15,7 +15,7 @@ from pydantic import field_validator
 from seqsim.errors import QuantityError
 from seqsim.network import SECONDS, Bridge, Effect, Owned, Row, RowClass, SetGate, Turned
 from seqsim.parts.chip import Chip, body_diode, body_diode_model, limited_current, step, whole
-from seqsim.parts.failing import between, turned
+from seqsim.parts.failing import between, exchanged, turned
 from seqsim.parts.part import JUDGED, Mode, PartError, Rate, Severity, Source, Standing, value
 from seqsim.parts.wiring import Wiring
 from seqsim.quantity import Unit, parse_quantity
@@ -320,6 +320,11 @@ class Regulator(Chip):
                 self.mode("PG never pulls", 0.04, FAILURES, (SetGate(pulls, False),), watch),
             ]
         return whole(*modes)
+
+    def misfits(self) -> tuple[Mode, ...]:
+        """Return a regulator of another pin order."""
+        pairs = [("IN", "OUT"), ("OUT", "FB" if "FB" in self.pins else "GND")]
+        return tuple(exchanged(self, *pair) for pair in pairs if set(pair) <= self.pins.keys())
 
     def cards(self, tag: str, node: Wiring) -> tuple[str, ...]:
         """Behavioural sources: the output current as a voltage of its own node, then output and input."""

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import ClassVar, Literal
 
-from seqsim.network import Effect, Owned, Turned
+import numpy as np
+from numpy.typing import NDArray
+
+from seqsim.network import Effect, Owned, Patch, Turn, Turned
 from seqsim.parts.failing import HARD_SHORT, between, gone, turned
 from seqsim.parts.part import (
     COMMON,
@@ -22,6 +26,8 @@ from seqsim.parts.wiring import Wiring
 from seqsim.quantity import Unit, format_quantity
 
 FAILURES = Source("MIL-HDBK-338B, failure-mode distributions, fixed film resistor", Standing.MEMORY)
+WRONG_VALUES = (("x10", 10.0, 0.35), ("÷10", 0.1, 0.35), ("x100", 100.0, 0.15), ("÷100", 0.01, 0.15))
+"""Names, factors and shares of values that are wrong by a digit of the marking: our judgement."""
 LEAST_OHMS = 1e-3
 """What zero ohms stand for: our judgement, a thick-film link is specified below 50 mΩ."""
 
@@ -70,6 +76,19 @@ class Resistor(Part):
             between(self, "short", 0.05, FAILURES, ("1", "2"), HARD_SHORT),
         )  # fmt: skip
 
+    def misfits(self) -> tuple[Mode, ...]:
+        """Return a value that is wrong by ten or a hundred: a digit of its marking, or the wrong reel."""
+        ohms = format_quantity(self.ohms, Unit.OHM)
+        check = f"read the marking of {self.name}; with power off lift one end and measure it: it should be {ohms}"
+        return tuple(
+            Mode(f"value {name}", share, JUDGED, _valued(self.name, factor), check, f"fit {ohms} as {self.name}")
+            for name, factor, share in WRONG_VALUES
+        )
+
     def cards(self, tag: str, node: Wiring) -> tuple[str, ...]:
         """One R card."""
         return (f"R{tag} {node['1']} {node['2']} {max(self.ohms, LEAST_OHMS) * node.knob('ohms')!r}",)
+
+
+def _valued(name: str, factor: float) -> Callable[[float | NDArray[np.float64]], tuple[Patch, ...]]:
+    return lambda _: (Turn(name, "ohms", factor),)

@@ -16,6 +16,7 @@ from seqsim.circuit import Circuit
 from seqsim.circuit.names import suggest
 from seqsim.circuit.source import Entries, Items, Node, Text, parse_source
 from seqsim.errors import CircuitError, QuantityError, ReadingError
+from seqsim.readings.history import Phrase, past_file, phrases
 from seqsim.readings.interventions import split_interventions
 from seqsim.readings.meter import METER, Meter
 from seqsim.readings.over_time import Seen, build_seen, is_over_time
@@ -28,7 +29,7 @@ MOST_BYTES = 1 << 20
 MOST_READINGS = 2000
 
 COLUMNS = ("place", "to", "kind", "value", "state", "with", "note")
-KEYS = ("format", "meter", "readings", "reference")
+KEYS = ("format", "meter", "readings", "reference", "history", "past")
 STARTER = 'format: 1, then readings: with a list like ["EN 0.02", "V5 9k2 ohm"]'
 
 
@@ -44,6 +45,10 @@ class Readings(BaseModel):
     readings: tuple[Reading, ...] = ()
     seen: tuple[Seen, ...] = ()
     reference: tuple[Reading, ...] = ()
+    history: tuple[Phrase, ...] = ()
+    """what the board went through"""
+    past: str | None = None
+    """a file of what the shop has found before"""
     file: str | None = None
 
     def with_more(self, circuit: Circuit, written: Iterable[Fields]) -> Readings:
@@ -214,7 +219,11 @@ def _yaml(circuit: Circuit, text: str, file: str, meter: Meter) -> Readings:
     if not any(written.values()):
         raise ReadingError(f"the file holds no readings; write {STARTER}", file=file, line=root.line)
     reference = tuple(build_reading(circuit, fields, described) for fields in written.get("reference", ()))
-    known = Readings(meter=described, reference=reference, file=file)
+    known = Readings(
+        meter=described, reference=reference, file=file,
+        history=phrases(sections["history"], file) if "history" in sections else (),
+        past=past_file(sections["past"], file) if "past" in sections else None,
+    )  # fmt: skip
     return known.with_more(circuit, written.get("readings", ()))
 
 

@@ -18,6 +18,8 @@ class FaultList(Result):
 
     circuit: str
     faults: tuple[Fault, ...]
+    history: tuple[tuple[str, str, tuple[str, ...], float], ...] = ()
+    """what was said of the board's past, the kind, place or fault that it tilts, where, and the factor"""
 
     def to_dict(self) -> dict[str, Any]:
         """Return the fields of ``faults``; other names of the same electrical event stand in ``also``."""
@@ -33,6 +35,10 @@ class FaultList(Result):
                     "also": list(fault.also),
                 }
                 for fault in self.faults
+            ],
+            "history": [
+                {"said": said, "key": key, "places": list(places), "factor": factor}
+                for said, key, places, factor in self.history
             ],
         }
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from rich.console import RenderableType
 
+from seqsim.wording.history import history_text
 from seqsim.wording.tables import Notes, count, heading, indented, quiet, stack, table
 
 
@@ -20,5 +21,6 @@ def faults_text(fields: Mapping[str, Any]) -> RenderableType:
         indented(table(("fault", "share", ""), rows, right=(1,))),
         heading("where the shares come from"),
         indented(notes.legend()),
+        *history_text(fields["history"]),
         quiet("Shares add up to 100 %; they order what to suspect and are no failure rates of your board."),
     )

@@ -8,6 +8,7 @@ from typing import Any
 from rich.console import RenderableType
 from rich.text import Text
 
+from seqsim.wording.history import history_text
 from seqsim.wording.tables import WARNING, count, heading, indented, listing, percent, quantity, quiet, stack, table
 
 SHOWN = 0.01
@@ -43,6 +44,7 @@ def ranking_text(fields: Fields) -> RenderableType:
         heading(f"{fields['circuit']}: {count(len(fields['readings']), 'reading')}"),
         indented(_readings(fields["readings"])),
         *_again(fields["read_again"]),
+        *history_text(fields.get("history", ())),
         "",
     ]
     for k, hypothesis in enumerate(likely, start=1):
