@@ -15,8 +15,9 @@ from seqsim.diagnosis.hypotheses import Hypothesis, anything, listed
 from seqsim.diagnosis.known import history_known
 from seqsim.diagnosis.posterior import Posterior, posterior
 from seqsim.diagnosis.predict import Branch, Predictions
+from seqsim.diagnosis.reference import Calibration, compared
 from seqsim.diagnosis.report import ranking
-from seqsim.diagnosis.result import Ranking
+from seqsim.diagnosis.result import Judged, Ranking
 from seqsim.diagnosis.several import with_sets
 from seqsim.diagnosis.shelf import kept_or
 from seqsim.diagnosis.spread import Noise, noise
@@ -54,6 +55,10 @@ class Diagnosis:
     largest: Floats
     """(r,) largest displayed value that is common among predictions"""
     history: History
+    reference: tuple[Judged, ...] = ()
+    """readings of a known-good board beside what the drawing predicts"""
+    calibration: Calibration | None = None
+    """what they tell of values and device laws"""
 
 
 def rank(circuit: Circuit, readings: Readings, *, factors: Factors | None = None) -> Ranking:
@@ -97,7 +102,10 @@ def diagnose(
     predictions = table.fine(np.union1d(leading(table.coarse, noisy, count)[0], table.healthy))
     chosen = np.union1d(leading(predictions, noisy, count)[0], table.healthy).astype(np.int64)
     cells = list(cells_of(predictions, table.branches, chosen, table.limits))
+    good_board, known = compared(at, readings)
     spread = table.spread(in_the_running(cells, table.branches, noisy))
+    if known is not None:
+        spread = tuple(known.applied(each) for each in spread)
     largest = _largest(measurements, table.coarse)
     scored = score(
         [each.cell for each in spread], [believed(each.moves, noisy) for each in spread], measurements, noisy, slip,
@@ -108,7 +116,7 @@ def diagnose(
         at, table.hypotheses, tuple(table.branches), measurements, noisy, tuple(scored),
         _healthy(scored, table.branches), weighed,
         alike or kept_or(circuit, lambda: look_alikes(at, listed(circuit, history)), history.listing),
-        slip, largest, history,
+        slip, largest, history, good_board, known,
     )  # fmt: skip
     return with_sets(found, table, min(1.0, SECOND * history.several))
 

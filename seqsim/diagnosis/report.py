@@ -47,6 +47,7 @@ def ranking(found: Diagnosis, readings: Sequence[Reading]) -> Ranking:
         readings=tuple(_judged(found, k, reading, readings) for k, reading in enumerate(readings)),
         hypotheses=tuple(hypotheses),
         none_of_these=found.posterior.none,
+        reference=found.reference,
         history=tuple(
             Tilted(said, key, places, factor) for said, key, places, factor in tilts_told(circuit, found.history)
         ),

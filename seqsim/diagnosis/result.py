@@ -138,6 +138,7 @@ class Ranking(Result):
     cautions: tuple[str, ...]
     next: tuple[Mapping[str, Any], ...] = ()
     history: tuple[Tilted, ...] = ()
+    reference: tuple[Judged, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """Return the documented fields of ``rank``."""
@@ -150,6 +151,7 @@ class Ranking(Result):
             "hypotheses": [each.to_dict() for each in self.hypotheses],
             "none_of_these": self.none_of_these,
             "next": [dict(each) for each in self.next],
+            "reference": [each.to_dict() for each in self.reference],
             "history": [each.to_dict() for each in self.history],
             "cautions": list(self.cautions),
         }

@@ -348,6 +348,8 @@ class _Search:
         wanted, _ = leading(predictions, noise, len(table.branches))
         cells = list(_cells(predictions, table.branches, wanted, table.limits))
         spread = table.spread(in_the_running(cells, _numbered(table.branches, 1), noise))
+        if found.calibration is not None:
+            spread = tuple(found.calibration.applied(each) for each in spread)
         fits = score(
             [each.cell for each in spread], [believed(each.moves, noise) for each in spread], found.measurements,
             noise, found.slip, found.largest,

@@ -21,10 +21,12 @@ from seqsim.diagnosis.alternatives import (
     weights,
 )
 from seqsim.diagnosis.hypotheses import listed
+from seqsim.diagnosis.known import history_known
 from seqsim.diagnosis.rank import Diagnosis, diagnose
 from seqsim.diagnosis.report import ranking
 from seqsim.diagnosis.result import Explained, Ranking, Where
 from seqsim.diagnosis.tracing import Step, steps
+from seqsim.faults import Factors
 from seqsim.network.network import Floats
 from seqsim.readings import Readings, format_reading
 
@@ -163,7 +165,7 @@ def _diagnosed(
 
         return rank_over_time(circuit, readings), None
     factors = beyond(circuit)
-    alike = _extended(known, circuit, factors) if known else None
+    alike = _extended(known, circuit, history_known(circuit, readings, factors)) if known else None
     found = diagnose(circuit, readings, factors=factors or None, alike=alike)
     known.update(found.alike.group)
     if open_ended:
@@ -194,7 +196,7 @@ def _log_evidence(found: Diagnosis) -> float:
     return float(np.logaddexp.reduce(found.posterior.evidence + np.log(prior / prior.sum())))
 
 
-def _extended(known: dict[str, int], circuit: Circuit, factors: Mapping[str, float]) -> Alike:
+def _extended(known: dict[str, int], circuit: Circuit, factors: Factors) -> Alike:
     """Return look-alikes of another drawing: as on those before, and what only this one has by itself.
 
     Look-alikes among what a part could only have if it were something unlikely are not worth their time.

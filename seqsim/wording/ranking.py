@@ -9,6 +9,7 @@ from rich.console import RenderableType
 from rich.text import Text
 
 from seqsim.wording.history import history_text
+from seqsim.wording.reference import reference_text
 from seqsim.wording.tables import WARNING, count, heading, indented, listing, percent, quantity, quiet, stack, table
 
 SHOWN = 0.01
@@ -39,6 +40,7 @@ def ranking_text(fields: Fields) -> RenderableType:
     likely = [h for h in fields["hypotheses"] if h["probability"] >= SHOWN][:MOST]
     rest = 1 - fields["none_of_these"] - sum(h["probability"] for h in likely)
     items: list[RenderableType] = [
+        *reference_text(fields.get("reference", ())),
         listing([("where", _where(fields)), ("what", _what(fields))]),
         "",
         heading(f"{fields['circuit']}: {count(len(fields['readings']), 'reading')}"),

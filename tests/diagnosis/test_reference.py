@@ -1,0 +1,79 @@
+"""Readings of a known-good board: they expose a wrong drawing, and narrow what is expected."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import seqsim
+from seqsim.diagnosis.reference import COMMON_SHARE, calibration
+
+NPN = "inverting_npn"
+
+
+def test_one_latent_read_exactly() -> None:
+    """One latent that moves one reading by 1 V, read at 0.6 V without error: another board expects c 0.6 of it."""
+    found = calibration(np.array([0.6]), np.array([[1.0]]), np.array([[1e-12]]))
+    assert found.mean == pytest.approx([COMMON_SHARE * 0.6])
+    assert found.root @ found.root.T == pytest.approx(np.array([[1 - COMMON_SHARE**2]]))
+
+
+def test_two_boards_drawn_at_random() -> None:
+    """Mean and covariance equal the regression of one board's latents on another's readings, over 200,000 pairs."""
+    random = np.random.default_rng(5)
+    moves = np.array([[0.5, 0.1], [0.2, -0.4], [0.1, 0.3]])
+    noise = np.diag([0.01, 0.04, 0.02])
+    common, one, two = (random.normal(size=(200_000, 2)) for _ in range(3))
+    good, other = (np.sqrt(COMMON_SHARE) * common + np.sqrt(1 - COMMON_SHARE) * own for own in (one, two))
+    read = good @ moves.T + random.normal(size=(200_000, 3)) * np.sqrt(np.diag(noise))
+    slope = np.linalg.lstsq(read, other, rcond=None)[0]
+    residual = np.array([0.3, -0.2, 0.1])
+    found = calibration(residual, moves, noise)
+    assert found.mean == pytest.approx(residual @ slope, abs=0.01)
+    assert found.root @ found.root.T == pytest.approx(np.cov((other - read @ slope).T), abs=0.02)
+
+
+def job(folder: Path, reference: str) -> Path:
+    """Write a file with two readings and those of a good board."""
+    path = folder / "job.yaml"
+    text = f"format: 1\nreadings: [HEAT_EN 4.90 @open, Q1.B 0.70 @open]\nreference: [{reference}]\n"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_a_wrong_drawing_is_told_before_anything_is_ranked(tmp_path: Path) -> None:
+    """The file says that HEAT_EN is near 5 V while the door is shut; a good board that reads 0 V there says no."""
+    found = seqsim.load(NPN).rank(job(tmp_path, "HEAT_EN 0.00 @shut, V5 5.00 @shut"))
+    assert [each.verdict for each in found.reference] == ["low", "as_healthy"]
+    shown = str(found)
+    assert shown.index("the good board reads") < shown.index("where")
+    assert "HEAT_EN @shut: your file says" in shown
+
+
+def test_a_good_board_that_agrees_says_so(tmp_path: Path) -> None:
+    """Nothing contradicts; the fields hold what was read beside what is expected."""
+    found = seqsim.load(NPN).rank(job(tmp_path, "HEAT_EN 4.95 @shut, HEAT_EN 0.09 @open, R1.1 to R1.2 10.0k ohm"))
+    assert {each.verdict for each in found.reference} == {"as_healthy"}
+    assert "agree with the drawing" in str(found)
+    assert found.to_dict()["reference"][0]["healthy_low"] < 4.95
+    assert sum(each.probability for each in found.hypotheses) + found.none_of_these == pytest.approx(1.0)
+
+
+def test_a_good_board_narrows_what_is_expected(tmp_path: Path) -> None:
+    """A supply that reads 5.08 V on the good board is expected there on the other, with less spread than 2 %."""
+    board = seqsim.load(NPN)
+    plain = board.rank(["HEAT_EN 4.90 @open", "V5 5.08 @open"])
+    path = tmp_path / "job.yaml"
+    path.write_text(
+        "format: 1\nreadings: [HEAT_EN 4.90 @open, V5 5.08 @open]\nreference: [V5 5.08 @open]\n", encoding="utf-8"
+    )
+    known = board.rank(path)
+    wide, narrow = plain.readings[1], known.readings[1]
+    assert wide.healthy_low is not None
+    assert wide.healthy_high is not None
+    assert narrow.healthy_low is not None
+    assert narrow.healthy_high is not None
+    assert narrow.healthy_high - narrow.healthy_low < 0.95 * (wide.healthy_high - wide.healthy_low)
+    assert narrow.healthy_low > wide.healthy_low
