@@ -10,6 +10,7 @@ import numpy as np
 from seqsim.diagnosis.cells import Scored
 from seqsim.diagnosis.hypotheses import Hypothesis, Sort
 from seqsim.diagnosis.likelihood import conditional
+from seqsim.diagnosis.meant import meant
 from seqsim.diagnosis.result import Explained, Judged, Predicted, Ranking, ReadAgain, Tilted, Where
 from seqsim.faults import off_caution, probe_cautions, repair_cautions, tilts_told
 from seqsim.readings import Reading
@@ -40,9 +41,9 @@ def ranking(found: Diagnosis, readings: Sequence[Reading]) -> Ranking:
         circuit=circuit.title or (circuit.file or ""),
         where=_where(found),
         read_again=tuple(
-            ReadAgain(reading.place, reading.to, reading.kind, reading.state, each.caution)
-            for reading, each, chance in zip(readings, found.measurements, found.posterior.slip, strict=True)
-            if chance > AGAIN
+            ReadAgain(reading.place, reading.to, reading.kind, reading.state, each.caution, meant(found, k, reading))
+            for k, (reading, each) in enumerate(zip(readings, found.measurements, strict=True))
+            if found.posterior.slip[k] > AGAIN
         ),
         readings=tuple(_judged(found, k, reading, readings) for k, reading in enumerate(readings)),
         hypotheses=tuple(hypotheses),

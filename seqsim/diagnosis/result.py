@@ -32,17 +32,21 @@ class Where:
 
 @dataclass(frozen=True, slots=True)
 class ReadAgain:
-    """A reading that may be a slip, worth taking once more."""
+    """A reading that may be a slip, worth taking once more; ``meant`` is a value that would fit, in words."""
 
     place: str
     to: str | None
     kind: str
     state: str
     caution: str
+    meant: str = ""
 
     def to_dict(self) -> dict[str, Any]:
         """Return the documented fields."""
-        return {"place": self.place, "to": self.to, "kind": self.kind, "state": self.state, "caution": self.caution}
+        return {
+            "place": self.place, "to": self.to, "kind": self.kind, "state": self.state, "caution": self.caution,
+            "meant": self.meant,
+        }  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)

@@ -123,7 +123,12 @@ def _again(read_again: Sequence[Fields]) -> list[RenderableType]:
     if not read_again:
         return []
     rows = [(*_site(reading), reading["caution"] or "") for reading in read_again]
-    return [heading("read again, since a slip is likely"), indented(table(("place", "kind", "state", "caution"), rows))]
+    told = [f"{_site(reading)[0]}: {reading['meant']}" for reading in read_again if reading.get("meant")]
+    return [
+        heading("read again, since a slip is likely"),
+        indented(table(("place", "kind", "state", "caution"), rows)),
+        *(indented(Text(line, style=WARNING)) for line in told),
+    ]
 
 
 def _hypothesis(number: int, hypothesis: Fields, readings: Sequence[Fields]) -> list[RenderableType]:
