@@ -79,3 +79,26 @@ def test_a_parallel_branch_that_shorts(which: str) -> None:
     """Example 6-4: 14.4, 0 and 21.6 V, whichever of R2 and R3 is shorted: no voltage tells them apart."""
     shown = drops(SERIES_PARALLEL, SERIES_PARALLEL_PAIRS, f"{which}:short", 0.01)
     assert shown == pytest.approx([14.4, 0.0, 21.6], abs=0.02)
+
+
+PARALLEL = Worked(
+    {"VT": 12.0},
+    """
+    R1: {kind: resistor, ohms: 12, tolerance: 1%, pins: [VT, GND]}
+    R2: {kind: resistor, ohms: 20, tolerance: 1%, pins: [VT, GND]}
+    R3: {kind: resistor, ohms: 30, tolerance: 1%, pins: [VT, GND]}
+    """,
+)
+"""Example 5-8 at a tenth of its currents, 2 A in all: volts and the first two branches (1 and 0.6 A) are ours."""
+
+
+def test_a_parallel_circuit_by_its_total_current() -> None:
+    """Example 5-8: 20 A in all when healthy, of which 4 A in branch 3; with that branch open 16 A are left."""
+    assert PARALLEL.shown("VT 1A") == pytest.approx(2.0, abs=0.02)
+    assert PARALLEL.shown("VT 1A", PARALLEL.fault("R3:open")) == pytest.approx(1.6, abs=0.02)
+
+
+def test_diagnosis_of_an_open_branch_by_the_total_current() -> None:
+    """Example 5-8: where 20 A are expected, 16 A say that the branch of 4 A is open; volts alone would not tell."""
+    found = ranked(PARALLEL, ["VT 1.60A", "VT 12.0"])
+    assert found.ranking.hypotheses[0].faults == ("R3:open",)
