@@ -71,6 +71,18 @@ class ProbePoint(_Frozen):
     note: str = ""
 
 
+class Expected(_Frozen):
+    """What a net of a healthy board reads: between ``low`` and ``high`` volts, as ``text`` says, for a ``reason``.
+
+    A reason that begins with ``=`` is the arithmetic behind the figure.
+    """
+
+    low: float
+    high: float
+    text: str
+    reason: str = ""
+
+
 class Before(_Frozen):
     """``first`` is up before ``second``, by at least ``least`` and at most ``most`` seconds."""
 
@@ -114,6 +126,9 @@ class Off(_Frozen):
     within: float
 
 
+Level = Literal["stage", "chain", "board"]
+"""How much there is to understand: one stage, several in a row, a whole board."""
+
 Rule = Before | NeverAbove | Rises | Monotonic | Off
 
 
@@ -127,6 +142,7 @@ class Circuit(_Frozen):
 
     title: str = ""
     about: str = ""
+    level: Level | None = None
     file: str | None = None
     grounds: tuple[str, ...] = (GROUND,)
     supplies: Mapping[str, Supply] = {}
@@ -137,6 +153,7 @@ class Circuit(_Frozen):
     target: str | None = None
     probe_points: Mapping[str, ProbePoint] = {}
     rules: tuple[Rule, ...] = ()
+    healthy: Mapping[str, Mapping[str, Expected]] = {}
     unused_models: tuple[str, ...] = ()
     lines: Mapping[str, int] = {}
     doubts: tuple[Doubt, ...] = ()

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
+from typing import cast, get_args
 
 from seqsim.circuit.draft import Draft, Entry
 from seqsim.circuit.known import Known, read_net
-from seqsim.circuit.model import Circuit
+from seqsim.circuit.model import Circuit, Level
 from seqsim.circuit.places import Places
+from seqsim.circuit.read_healthy import read_healthy
 from seqsim.circuit.read_parts import read_models, read_parts, read_supplies
 from seqsim.circuit.read_rules import read_rules
 from seqsim.circuit.read_sections import read_copper, read_probe_points, read_rails, read_states
@@ -17,10 +19,11 @@ from seqsim.network import GROUND
 from seqsim.parts.supply import ENTRY
 
 FORMAT = "1"
+LEVELS = get_args(Level)
 NOTES_SUFFIX = ".notes"
 KEYS = (
-    "format", "title", "about", "grounds", "supplies", "power_states", "parts", "copper", "rails", "target",
-    "probe_points", "rules", "models",
+    "format", "title", "about", "level", "grounds", "supplies", "power_states", "parts", "copper", "rails", "target",
+    "probe_points", "rules", "healthy", "models",
 )  # fmt: skip
 
 
@@ -82,12 +85,15 @@ def circuit_of(root: Entries, draft: Draft) -> Circuit:
     places = Places(pins, parts.parts, copper, tuple(item.text for item in grounds))
     probe_points = read_probe_points(draft, keys.get("probe_points", nothing).node, known, places)
     rules = read_rules(draft, keys.get("rules", nothing).node, known)
+    healthy = read_healthy(draft, keys.get("healthy", nothing).node, states, known)
+    level = draft.choice(keys["level"].node, "level", LEVELS) if "level" in keys else None
     title = _text(draft, keys, "title")
     about = _text(draft, keys, "about")
     draft.finish()
     return Circuit(
         title=title,
         about=about,
+        level=cast("Level | None", level),
         file=draft.file,
         grounds=tuple(item.text for item in grounds),
         supplies=supplies,
@@ -98,6 +104,7 @@ def circuit_of(root: Entries, draft: Draft) -> Circuit:
         target=target,
         probe_points=probe_points,
         rules=rules,
+        healthy=healthy,
         unused_models=parts.unused_models,
         lines=draft.lines,
     )

@@ -19,6 +19,8 @@ FEEDS = frozenset({"fuse", "ferrite", "inductor", "jumper"})
 CONTACTS = frozenset({"switch", "button", "jumper"})
 TRANSISTORS = frozenset({"npn", "pnp", "npn_prebiased", "pnp_prebiased", "nmos", "pmos", "optocoupler"})
 MAIN_PINS = (("C", "E"), ("D", "S"))
+FED = ("IN", "VCC")
+"""Pins by which chips are fed."""
 GIVING = frozenset({"OUT", "Y", "PG"})
 """Pins of chips that drive a net."""
 PULL, STEP = 1, 2
@@ -80,6 +82,15 @@ def _joined(part: Part) -> tuple[tuple[str, str], ...]:
     return ((nets[0], nets[1]),) if part.kind in FEEDS and len(nets) == 2 else ()
 
 
+def _guarded(circuit: Circuit, part: Part, net: str) -> str | None:
+    """Return the net behind a diode that passes a rail on to what feeds chips."""
+    if part.kind != "diode" or part.pins.get("A") != net or "K" not in part.pins:
+        return None
+    behind = part.pins["K"]
+    fed = any(other.pins.get(pin) == behind for other in circuit.parts.values() for pin in FED)
+    return behind if fed else None
+
+
 def _reached(start: Iterable[str], edges: Mapping[str, Iterable[str]]) -> frozenset[str]:
     found = set(start)
     queue = deque(start)
@@ -139,7 +150,8 @@ class _Sorting:
         while queue:
             net = queue.popleft()
             for part in self.circuit.parts.values():
-                for nets in _joined(part):
+                behind = _guarded(self.circuit, part, net)
+                for nets in _joined(part) if behind is None else ((net, behind),):
                     other = nets[1] if nets[0] == net else nets[0]
                     if net in nets and other not in found and other not in self.grounds:
                         found[other] = found[net] + 1

@@ -11,6 +11,7 @@ from seqsim.drawing.pen import LEAD, Block, Pen, label_lines, lines_height
 from seqsim.drawing.scene import NAME, PLAIN, SMALL, Align, Area, Box, Point, rectangle
 from seqsim.drawing.symbols import Symbol, contact, symbol
 from seqsim.drawing.values import short_values, supply_values
+from seqsim.network import GROUND
 from seqsim.parts import Part, Supply
 from seqsim.parts.supply import ENTRY
 
@@ -187,14 +188,20 @@ class PartDrawer:
         ends = pen.put(drawn, (x, sign * LEAD), near, owner)
         pen.line((x, 0.0), ends[near], weight=weight)
         body = pen.boxes[-1]
-        tip = (x, min(ends[far][1], body.bottom) if earth else max(ends[far][1], body.top))
+        lines = self.label(part)
+        middle = sign * (LEAD + 0.5)
+        half = lines_height(lines) / 2
+        # a name at the far end that is wider than the symbol has to clear the label beside it
+        named = text_width(shunt.far_net, SMALL, bold=True) / 2 > max(reach) if not earth else shunt.far_net != GROUND
+        if earth:
+            tip = (x, min(ends[far][1], body.bottom, middle - half if named else 0.0))
+        else:
+            tip = (x, max(ends[far][1], body.top, middle + half if named else 0.0))
         pen.line(ends[far], tip, weight=weight)
         if earth:
             pen.earth(tip, shunt.far_net, weight)
         else:
             pen.rail(tip, shunt.far_net, weight)
-        lines = self.label(part)
-        middle = sign * (LEAD + 0.5)
         label_x = x + max(reach) + (0.2 if part.name in self.facts.broken else 0.1)
         wide, low = pen.lines((label_x, middle + lines_height(lines) / 2 - 0.15), lines)
         self.extras(pen, part, (label_x, low))
@@ -342,7 +349,11 @@ class PartDrawer:
         right = [pin for pin in part.pins if self.use(part, pin) is Use.GIVES]
         above = [pin for pin in ("VCC", "RAIL") if pin in part.pins and self.use(part, pin) is Use.RAIL]
         hidden = [pin for pin in ("GND",) if self.use(part, pin) is Use.EARTH]
-        left = [pin for pin in part.pins if pin not in (*right, *above, *hidden)]
+        # what lies on ground comes last, so that no wire crosses its symbol
+        left = sorted(
+            (pin for pin in part.pins if pin not in (*right, *above, *hidden)),
+            key=lambda pin: self.use(part, pin) is Use.EARTH,
+        )
         lines = self.label(part)
         inside = max(
             [text_width(text, size, bold=bold) + 0.3 for text, size, bold in lines]

@@ -127,7 +127,7 @@ class Reference:
         for terminal in self.network.pins_on.get(net, ()):
             owner, _, pin = terminal.rpartition(".")
             part = self.circuit.parts.get(owner)
-            if part is None or pin not in ("B", "G") or not part.pins.keys() >= {pin, "C" if pin == "B" else "D"}:
+            if part is None or pin not in ("B", "G") or not part.pins.keys() >= set("BCE" if pin == "B" else "GDS"):
                 continue
             origin = levels.at(part.pin("E" if pin == "B" else "S"))
             sign = float(getattr(part, "sign", 1))

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Literal, get_args, get_origin
 from pydantic import ValidationError
 
 from seqsim.circuit import Circuit, library, read_circuit
+from seqsim.circuit.model import Level
 from seqsim.errors import UnknownPlaceError
 from seqsim.parts import KINDS, Part
 from seqsim.parts.part import UNKNOWN, Mode, Source
@@ -30,7 +31,7 @@ class CircuitList(Result):
     paths: Mapping[str, Path]
 
     def to_dict(self) -> dict[str, Any]:
-        """Return name, title, number of parts, file and file of readings of each circuit."""
+        """Return name, title, level, number of parts, file and file of readings of each circuit."""
         return {
             "schema": SCHEMA,
             "circuits": [
@@ -38,6 +39,7 @@ class CircuitList(Result):
                     "name": name,
                     "title": circuit.title,
                     "about": circuit.about,
+                    "level": circuit.level,
                     "parts": len(circuit.parts),
                     "file": str(self.paths[name]),
                     "readings": _readings(self.paths[name]),
@@ -72,9 +74,16 @@ class KindList(Result):
 
 
 def list_circuits() -> CircuitList:
-    """Return the circuits of the library."""
+    """Return the circuits of the library, the easy ones first."""
     paths = library()
-    return CircuitList({name: read_circuit(path) for name, path in paths.items()}, paths)
+    circuits = {name: read_circuit(path) for name, path in paths.items()}
+    ordered = sorted(circuits, key=lambda name: (_rank(circuits[name]), len(circuits[name].parts), name))
+    return CircuitList({name: circuits[name] for name in ordered}, {name: paths[name] for name in ordered})
+
+
+def _rank(circuit: Circuit) -> int:
+    levels = get_args(Level)
+    return len(levels) if circuit.level is None else levels.index(circuit.level)
 
 
 def list_kinds(kind: str | None = None) -> KindList:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -12,6 +13,8 @@ from seqsim.wording import SCHEMA, Result
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
+
+    from seqsim.solver import Levels
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,5 +67,33 @@ def check_file(name: str) -> Checked:
 
 
 def check_board(name: str, circuit: Circuit) -> Checked:
-    """Return what is legal in a circuit but suspicious."""
-    return Checked(name, (), circuits.check(circuit), circuit)
+    """Return what is legal in a circuit but suspicious; healthy levels that the file states are solved for."""
+    return Checked(name, (), (*circuits.check(circuit), *_other_than_stated(circuit)), circuit)
+
+
+def _other_than_stated(circuit: Circuit) -> Iterator[circuits.Warning]:
+    """Yield the nets whose healthy levels are not those that the file states."""
+    if not circuit.healthy:
+        return
+    for state, levels in healthy_levels(circuit).items():
+        for net, expected in circuit.healthy.get(state, {}).items():
+            volts = levels.at(net)
+            if not expected.low <= volts <= expected.high:
+                message = (
+                    f"in {state} a healthy {net} is said to be {expected.text}, but the model gives {volts:.4g} V; "
+                    f"correct the drawing or the figure"
+                )
+                yield circuits.Warning(message, circuit.file, circuit.line("healthy", state, net), net)
+
+
+def healthy_levels(circuit: Circuit) -> dict[str, Levels]:
+    """Return the levels of each power state of a healthy board, each begun from the one before."""
+    from seqsim.solver import solve
+
+    network = circuits.compile_network(circuit)
+    found: dict[str, Levels] = {}
+    start = None
+    for state in circuit.power_states:
+        found[state] = solve(network, gates=circuits.state_gates(circuit, state), start=start)
+        start = found[state].state
+    return found

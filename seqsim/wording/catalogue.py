@@ -13,11 +13,17 @@ from seqsim.wording.tables import Notes, heading, indented, quiet, stack, table
 def circuits_text(fields: Mapping[str, Any]) -> RenderableType:
     """Return the circuits of the library, one line each."""
     rows = [
-        (circuit["name"], str(circuit["parts"]), "yes" if circuit["readings"] else "", circuit["title"])
+        (
+            circuit["level"] or "",
+            circuit["name"],
+            str(circuit["parts"]),
+            "yes" if circuit["readings"] else "",
+            circuit["title"],
+        )
         for circuit in fields["circuits"]
     ]
     return stack(
-        table(("circuit", "parts", "readings", "what it is"), rows, right=(1,)),
+        table(("level", "circuit", "parts", "readings", "what it is"), rows, right=(2,)),
         quiet("A circuit with readings can be tried at once: seqsim rank CIRCUIT CIRCUIT.readings.yaml"),
     )
 

@@ -19,9 +19,18 @@ def test_every_circuit_has_one_line(shell: Shell) -> None:
     """The library is what lies in circuits/, each circuit with its title on one line."""
     names = {path.stem for path in CIRCUITS.glob("*.yaml") if not path.name.endswith(".readings.yaml")}
     done = shell("list")
-    listed = [line.split()[0] for line in done.out.splitlines()[1:-1]]
+    listed = [line.split()[1] for line in done.out.splitlines()[1:-1]]
     assert set(listed) == names
     assert len(listed) == len(names)
+
+
+def test_the_easy_ones_come_first(shell: Shell) -> None:
+    """Stages, then chains, then boards, and among them by their number of parts."""
+    fields = json.loads(shell("list --json").out)["circuits"]
+    levels = ["stage", "chain", "board"]
+    order = [(levels.index(circuit["level"]), circuit["parts"]) for circuit in fields]
+    assert order == sorted(order)
+    assert {level for level, _ in order} == {0, 1, 2}
 
 
 def test_files_of_readings_are_told(shell: Shell) -> None:
