@@ -68,11 +68,13 @@ def volts_of(text: str) -> float | None:
         return None
 
 
-def supply_value(word: str) -> str | None:
-    """Return which value of a supply a word gives, by its unit."""
+def supply_value(word: str, bare: str = "volts") -> str | None:
+    """Return which value of a supply a word gives, by its unit; ``bare`` is that of a number without one."""
     text = word.rstrip("?")
     if word == UNKNOWN:
         return "volts"
+    if re.fullmatch(r"[+-]?[\d.]+[pnumkMG]?|\d+[kM]\d+", text):
+        return bare
     for key, unit in (("volts", Unit.VOLT), ("ohms", Unit.OHM), ("amps", Unit.AMPERE), ("spread", Unit.SHARE)):
         try:
             parse_quantity(text, unit)

@@ -33,6 +33,7 @@ FORMS = (
 )
 _SWITCH_WORDS = ("closed", "open", "on", "off", "fitted", "removed", "pressed", "released")
 _PIN_WORD = re.compile(r"\b([A-Za-z]+\d+[A-Za-z]?)[\s,]+(?:pin|leg)\s+([A-Za-z0-9]+)(?![\w.])", re.IGNORECASE)
+_UNIT = re.compile(r"(?<![\w.])(\d[\d.]*[pnumkMG]?) (ohms?|Ω|volts?|V|amps?|m?A|%|m?s)(?![\w=.])")
 _COMMENT = re.compile(r"(?:^|\s)#(?:\s.*)?$")
 _ABSENT = re.compile(r"\s+(?:!=|<>|not(?:\s+to)?|no(?:\s+contact)?(?:\s+to)?|x)\s+", re.IGNORECASE)
 _VIA = re.compile(r"\s+(?:via|through)\s+(\S+)\s*$", re.IGNORECASE)
@@ -52,7 +53,7 @@ def parse_line(text: str, line: int = 1) -> tuple[Fact, ...]:
         return ()
     if any(not sign.isprintable() for sign in body) or len(body) > 500:
         raise CircuitError("this is no line of notes; write one fact a line, like R12 10k 1=V5", got=ascii(body[:30]))
-    body = _PIN_WORD.sub(r"\1.\2", body)
+    body = _UNIT.sub(r"\1\2", _PIN_WORD.sub(r"\1.\2", body))
     return tuple(_Line(body, line).facts())
 
 
@@ -243,7 +244,7 @@ class _Line:
                 key = "net" if word.casefold() == "on" else word.casefold()
                 values[key] = plain[k + 1].casefold() if key == "idle" else plain[k + 1]
                 k += 1
-            elif (found := supply_value(word)) is not None:
+            elif (found := supply_value(word, bare="ohms" if "volts" in values else "volts")) is not None:
                 values[found] = word.rstrip("?") if word != UNKNOWN else word
             elif word.casefold() not in ("v", "volts", "supply", "seen", "reads"):
                 raise self._unknown_line(name, word)

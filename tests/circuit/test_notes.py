@@ -98,6 +98,7 @@ def test_states_copper_and_readings() -> None:
         "R12.1 = SW1.1 via VIA4\nrail EN 5\nread EN 0.02 @run\n"
     )
     assert circuit.power_states["run"].on == ("V5", "START")
+    assert (circuit.supplies["START"].volts, circuit.supplies["START"].ohms) == (3.3, 1e3)
     assert circuit.power_states["run"].closed == {"SW1": False}
     assert circuit.power_states["run"].after == pytest.approx(0.05)
     assert circuit.copper["VIA3"].cuts_off == ("R12.1",)
