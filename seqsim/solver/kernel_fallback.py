@@ -19,16 +19,18 @@ from seqsim.solver.work import HINGES, Work
 def fall_back(h: Hinges, ref: Reference, ratios: Ratios, w: Work, start: Bools) -> int:
     """Find volts and modes from the modes ``start``; return the way."""
     base = _conductances(h, ratios, w)
+    allowed = np.zeros(len(base), dtype=np.bool_)
+    _allow(h, base, allowed)
     for k in range(w.size[HINGES]):
-        start[k] = start[k] and h.clamped[k] and base[k] != 0.0
-    if _one_at_a_time(h, ref, ratios, w, start):
+        start[k] = start[k] and allowed[k]
+    if _one_at_a_time(h, ref, ratios, w, allowed, start):
         return ONE_AT_A_TIME
-    if _line_search(h, ref, ratios, w, base, start):
+    if _line_search(h, ref, ratios, w, base, allowed, start):
         return LINE_SEARCH
-    if _follow(h, ref, ratios, w, base, np.zeros(len(w.volts))):
+    if _follow(h, ref, ratios, w, base, allowed, np.zeros(len(w.volts))):
         return SOURCE_STEPPING
     w.conducting[: w.size[HINGES]] = start
-    if linear(h, ref, ratios, w) != 0.0 and _follow(h, ref, ratios, w, base, w.volts.copy()):
+    if linear(h, ref, ratios, w) != 0.0 and _follow(h, ref, ratios, w, base, allowed, w.volts.copy()):
         return SOURCE_STEPPING
     return FAILED
 
@@ -57,17 +59,19 @@ def _across(h: Hinges, volts: Floats, total: int, across: Floats) -> None:
 
 
 @compiled
-def _allowed(h: Hinges, w: Work, k: int) -> bool:
-    return bool(h.clamped[k] and h.alive[k] and (h.gate[k] < 0 or w.gates[h.gate[k]]))
+def _allow(h: Hinges, base: Floats, allowed: Bools) -> None:
+    """Put which hinges may change their mode into ``allowed``; as arrays, since a call a hinge would cost far more."""
+    for k in range(len(base)):
+        allowed[k] = h.clamped[k] and base[k] != 0.0
 
 
 @compiled
-def _most_wrong(h: Hinges, w: Work) -> tuple[int, float]:
+def _most_wrong(h: Hinges, w: Work, allowed: Bools) -> tuple[int, float]:
     """Return the hinge that is farthest on the wrong side of its threshold, and how far."""
     worst, most = -1, -np.inf
     _across(h, w.volts, w.size[HINGES], w.across)
     for k in range(w.size[HINGES]):
-        if _allowed(h, w, k):
+        if allowed[k]:
             wrong = -w.across[k] if w.conducting[k] else w.across[k]
             if wrong > most:
                 worst, most = k, wrong
@@ -75,7 +79,7 @@ def _most_wrong(h: Hinges, w: Work) -> tuple[int, float]:
 
 
 @compiled
-def _one_at_a_time(h: Hinges, ref: Reference, ratios: Ratios, w: Work, start: Bools) -> bool:
+def _one_at_a_time(h: Hinges, ref: Reference, ratios: Ratios, w: Work, allowed: Bools, start: Bools) -> bool:
     """Flip, at each step, only the hinge that is most wrong."""
     names = np.zeros(SINGLE_STEPS, dtype=np.uint64)
     name = np.uint64(0)
@@ -85,7 +89,7 @@ def _one_at_a_time(h: Hinges, ref: Reference, ratios: Ratios, w: Work, start: Bo
         if linear(h, ref, ratios, w) == 0.0:
             return False
         refine(h, ref, w)
-        worst, wrong = _most_wrong(h, w)
+        worst, wrong = _most_wrong(h, w, allowed)
         if wrong <= NEARLY:
             return True
         w.conducting[worst] = not w.conducting[worst]
@@ -132,7 +136,9 @@ def _merit(left: Floats, diagonal: Floats) -> float:
 
 
 @compiled
-def _line_search(h: Hinges, ref: Reference, ratios: Ratios, w: Work, base: Floats, start: Bools) -> bool:
+def _line_search(
+    h: Hinges, ref: Reference, ratios: Ratios, w: Work, base: Floats, allowed: Bools, start: Bools
+) -> bool:
     """Shorten Newton steps until the residual falls; put volts and modes into ``w`` if that ends well."""
     total = w.size[HINGES]
     size = len(w.volts)
@@ -145,11 +151,11 @@ def _line_search(h: Hinges, ref: Reference, ratios: Ratios, w: Work, base: Float
     for _ in range(SEARCH_STEPS):
         _across(h, volts, total, across)
         for k in range(total):
-            w.conducting[k] = _allowed(h, w, k) and across[k] > 0.0
+            w.conducting[k] = allowed[k] and across[k] > 0.0
         if linear(h, ref, ratios, w) == 0.0:
             return False
         refine(h, ref, w)
-        _, wrong = _most_wrong(h, w)
+        _, wrong = _most_wrong(h, w, allowed)
         if wrong <= NEARLY:
             return True
         _diagonal(h, w.active, total, diagonal)
@@ -171,7 +177,7 @@ def _line_search(h: Hinges, ref: Reference, ratios: Ratios, w: Work, base: Float
 
 
 @compiled
-def _follow(h: Hinges, ref: Reference, ratios: Ratios, w: Work, base: Floats, origin: Floats) -> bool:
+def _follow(h: Hinges, ref: Reference, ratios: Ratios, w: Work, base: Floats, allowed: Bools, origin: Floats) -> bool:
     """Lead the sources from what makes ``origin`` a solution to their true values, hinge by hinge."""
     total = w.size[HINGES]
     size = len(origin)
@@ -180,7 +186,7 @@ def _follow(h: Hinges, ref: Reference, ratios: Ratios, w: Work, base: Floats, or
     volts = origin.copy()
     _across(h, volts, total, across)
     for k in range(total):
-        w.conducting[k] = _allowed(h, w, k) and across[k] > 0.0
+        w.conducting[k] = allowed[k] and across[k] > 0.0
     _left_over(h, base, across, volts, missing)
     done, direction, last_sign = 0.0, 1.0, 0.0
     for _ in range(6 * total + 200):
@@ -194,7 +200,7 @@ def _follow(h: Hinges, ref: Reference, ratios: Ratios, w: Work, base: Floats, or
         _across(h, volts, total, across)
         nearest, length = -1, np.inf
         for k in range(total):
-            if _allowed(h, w, k):
+            if allowed[k]:
                 r = 0.0
                 for p in range(WIDTH):
                     r += h.sense_weight[k, p] * slope[h.sense_at[k, p]]
@@ -205,7 +211,7 @@ def _follow(h: Hinges, ref: Reference, ratios: Ratios, w: Work, base: Floats, or
                         nearest, length = k, distance
         if direction > 0 and length >= 1.0 - done:
             # `linear` has put the true solution of these modes into `w`
-            _, wrong = _most_wrong(h, w)
+            _, wrong = _most_wrong(h, w, allowed)
             return wrong <= LOOSE
         if nearest < 0:
             return False

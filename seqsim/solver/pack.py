@@ -25,6 +25,8 @@ class Pack(NamedTuple):
     port_start: Ints
     wide_start: Ints
     severities: Ints
+    stubs: Ints
+    """how many nodes each variant adds"""
     sense_at: Ints
     sense_weight: Floats
     inject_at: Ints
@@ -140,6 +142,7 @@ def pack_variants(network: Network, variants: Sequence[Variant], ground: int) ->
         port_start=np.cumsum([0, *sizes], dtype=np.int64),
         wide_start=np.cumsum([0, *(sizes * severities)], dtype=np.int64),
         severities=severities,
+        stubs=np.array([len(v.stubs) for v in variants], dtype=np.int64),
         sense_at=grounded(_wide_ints(p.sense_at for p in ports), ground),
         sense_weight=_wide_floats(p.sense_weight for p in ports),
         inject_at=grounded(_wide_ints(p.inject_at for p in ports), ground),

@@ -2,6 +2,9 @@
 
 Which entries can be other than zero is worked out once for a variant, on bits; numbers are then kept for those
 alone. Pivots are those on the diagonal: where one is far too small, the caller solves with row exchanges instead.
+
+Rows are factorised one after the other, each from the rows before it that it couples to. So after a few hinges have
+flipped, only the rows at which they inject are made anew, and those above them in the elimination tree.
 """
 
 from __future__ import annotations
@@ -12,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from seqsim.network import WIDTH
-from seqsim.network.network import Floats, Ints
+from seqsim.network.network import Bools, Floats, Ints
 from seqsim.solver.arrays import Hinges
 from seqsim.solver.jit import compiled
 from seqsim.solver.system import LEAK
@@ -24,11 +27,14 @@ ROOM = 64
 
 
 class Sparse(NamedTuple):
-    """A factorised matrix over the nodes without ground, in the order of elimination.
+    """A matrix over the nodes without ground and its factors, in the order of elimination.
 
     Row ``k`` of the upper and column ``k`` of the lower triangle have their entries at ``start[k]:start[k + 1]`` of
-    ``coupled``, ``upper`` and ``lower``. ``place`` (N,) is each node's place in the order, that of ground beyond the
-    end; ``values`` is where numbers are worked on.
+    ``coupled``, ``upper`` and ``lower``, and those of the matrix itself lie there in ``own_upper`` and ``own_lower``.
+    Row ``k`` of the lower triangle lists its columns and their entries at ``row_start[k]:row_start[k + 1]`` of
+    ``row_column`` and ``row_entry``. ``place`` (N,) is each node's place in the order, that of ground beyond the end;
+    ``injecting`` lists the hinges that inject at each place, from ``first_injecting`` on. ``stale`` rows of the matrix
+    have to be made anew, ``changed`` ones factorised. ``values`` is where a full matrix is worked on.
     """
 
     place: Ints
@@ -38,11 +44,25 @@ class Sparse(NamedTuple):
     upper: Floats
     lower: Floats
     pivot: Floats
+    largest: Floats
+    own_upper: Floats
+    own_lower: Floats
+    own_pivot: Floats
+    row_start: Ints
+    row_column: Ints
+    row_entry: Ints
+    first_injecting: Ints
+    injecting: Ints
+    counted: Floats
+    """conductance with which each hinge is in the matrix"""
+    stale: Bools
+    changed: Bools
+    row: Floats
     values: Floats
     load: Floats
 
 
-def sparse(place: Ints) -> Sparse:
+def sparse(place: Ints, hinges: int) -> Sparse:
     """Return room for a matrix over nodes that are eliminated in the places given, ground's last."""
     n = len(place) - 1
     room = min(n * (n - 1) // 2, ROOM * n)
@@ -54,6 +74,19 @@ def sparse(place: Ints) -> Sparse:
         upper=np.zeros(room),
         lower=np.zeros(room),
         pivot=np.zeros(n),
+        largest=np.zeros(n),
+        own_upper=np.zeros(room),
+        own_lower=np.zeros(room),
+        own_pivot=np.zeros(n),
+        row_start=np.zeros(n + 2, dtype=np.int64),
+        row_column=np.zeros(room, dtype=np.int64),
+        row_entry=np.zeros(room, dtype=np.int64),
+        first_injecting=np.zeros(n + 2, dtype=np.int64),
+        injecting=np.zeros(hinges * WIDTH, dtype=np.int64),
+        counted=np.zeros(hinges),
+        stale=np.zeros(n, dtype=np.bool_),
+        changed=np.zeros(n, dtype=np.bool_),
+        row=np.zeros(n + 1),
         values=np.zeros((n + 1, n + 1)),
         load=np.zeros(n + 1),
     )
@@ -97,51 +130,134 @@ def structure(h: Hinges, total: int, s: Sparse) -> bool:
             for word in range(first, s.bits.shape[1]):
                 s.bits[other, word] |= s.bits[k, word]
     s.start[n] = count
+    _lower_rows(s)
+    _list_injecting(h, total, s)
     return True
 
 
 @compiled
-def factorise_sparse(h: Hinges, active: Floats, total: int, s: Sparse) -> float:
-    """Factorise the Jacobian; return the sign of its determinant, 0 where a pivot is too small."""
+def _lower_rows(s: Sparse) -> None:
+    """List the entries of each row of the lower triangle, in the order of their columns."""
     n = len(s.pivot)
-    values = s.values
+    s.row_start[:] = 0
+    for i in range(s.start[n]):
+        s.row_start[s.coupled[i] + 2] += 1
     for k in range(n):
-        values[k, k] = LEAK
+        s.row_start[k + 2] += s.row_start[k + 1]
+    for k in range(n):
         for i in range(s.start[k], s.start[k + 1]):
-            other = s.coupled[i]
-            values[k, other] = 0.0
-            values[other, k] = 0.0
+            at = s.row_start[s.coupled[i] + 1]
+            s.row_column[at] = k
+            s.row_entry[at] = i
+            s.row_start[s.coupled[i] + 1] += 1
+
+
+@compiled
+def _list_injecting(h: Hinges, total: int, s: Sparse) -> None:
+    """List the hinges that inject at each place; every row has to be made anew."""
+    n = len(s.pivot)
+    s.first_injecting[:] = 0
     for k in range(total):
-        if active[k] != 0.0:
+        if h.alive[k]:
             for q in range(WIDTH):
-                weight = h.inject_weight[k, q] * active[k]
-                if weight != 0.0:
-                    row = values[s.place[h.inject_at[k, q]]]
-                    for p in range(WIDTH):
-                        row[s.place[h.sense_at[k, p]]] += weight * h.sense_weight[k, p]
-    sign = 1.0
+                row = s.place[h.inject_at[k, q]]
+                if row < n and h.inject_weight[k, q] != 0.0:
+                    s.first_injecting[row + 2] += 1
     for k in range(n):
-        pivot = values[k, k]
-        if pivot == 0.0:
-            return 0.0
-        if pivot < 0.0:
+        s.first_injecting[k + 2] += s.first_injecting[k + 1]
+    for k in range(total):
+        s.counted[k] = 0.0
+        if h.alive[k]:
+            for q in range(WIDTH):
+                row = s.place[h.inject_at[k, q]]
+                if row < n and h.inject_weight[k, q] != 0.0:
+                    s.injecting[s.first_injecting[row + 1]] = k
+                    s.first_injecting[row + 1] += 1
+    s.stale[:] = True
+
+
+@compiled
+def factorise_sparse(h: Hinges, active: Floats, total: int, s: Sparse) -> float:
+    """Factorise the Jacobian, whose structure is known; return the sign of its determinant, 0 where a pivot is small.
+
+    Rows that no change reaches keep the factors that they had.
+    """
+    n = len(s.pivot)
+    for k in range(total):
+        if active[k] != s.counted[k]:
+            s.counted[k] = active[k]
+            for q in range(WIDTH):
+                row = s.place[h.inject_at[k, q]]
+                if row < n and h.inject_weight[k, q] != 0.0:
+                    s.stale[row] = True
+    _own_rows(h, s)
+    sign = 1.0
+    row = s.row
+    for k in range(n):
+        if s.changed[k]:
+            first, end = s.start[k], s.start[k + 1]
+            for i in range(first, end):
+                row[s.coupled[i]] = s.own_upper[i]
+            row[k] = s.own_pivot[k]
+            for i in range(s.row_start[k], s.row_start[k + 1]):
+                row[s.row_column[i]] = s.own_lower[s.row_entry[i]]
+            for i in range(s.row_start[k], s.row_start[k + 1]):
+                other = s.row_column[i]
+                factor = row[other] / s.pivot[other]
+                s.lower[s.row_entry[i]] = factor
+                if factor != 0.0:
+                    if abs(factor) * s.largest[other] > GROWTH:
+                        s.changed[:] = True
+                        return 0.0
+                    for j in range(s.start[other], s.start[other + 1]):
+                        row[s.coupled[j]] -= factor * s.upper[j]
+            if row[k] == 0.0:
+                s.changed[:] = True
+                return 0.0
+            s.pivot[k] = row[k]
+            largest = 0.0
+            for i in range(first, end):
+                s.upper[i] = row[s.coupled[i]]
+                largest = max(largest, abs(s.upper[i]))
+            s.largest[k] = largest
+            s.changed[k] = False
+            if first < end:
+                s.changed[s.coupled[first]] = True
+        if s.pivot[k] < 0.0:
             sign = -sign
-        s.pivot[k] = pivot
-        first, end = s.start[k], s.start[k + 1]
-        largest = 0.0
-        for i in range(first, end):
-            s.upper[i] = values[k, s.coupled[i]]
-            largest = max(largest, abs(s.upper[i]))
-        for i in range(first, end):
-            row = values[s.coupled[i]]
-            factor = row[k] / pivot
-            s.lower[i] = factor
-            if factor != 0.0:
-                if abs(factor) * largest > GROWTH:
-                    return 0.0
-                for j in range(first, end):
-                    row[s.coupled[j]] -= factor * s.upper[j]
     return sign
+
+
+@compiled
+def _own_rows(h: Hinges, s: Sparse) -> None:
+    """Make the stale rows of the matrix from the hinges that inject there."""
+    row = s.row
+    for k in range(len(s.pivot)):
+        if not s.stale[k]:
+            continue
+        s.stale[k] = False
+        s.changed[k] = True
+        first, end = s.start[k], s.start[k + 1]
+        for i in range(first, end):
+            row[s.coupled[i]] = 0.0
+        for i in range(s.row_start[k], s.row_start[k + 1]):
+            row[s.row_column[i]] = 0.0
+        row[k] = LEAK
+        for i in range(s.first_injecting[k], s.first_injecting[k + 1]):
+            hinge = s.injecting[i]
+            g = s.counted[hinge]
+            # a hinge that injects here twice is listed twice
+            if g != 0.0 and (i == s.first_injecting[k] or s.injecting[i - 1] != hinge):
+                for q in range(WIDTH):
+                    if s.place[h.inject_at[hinge, q]] == k:
+                        weight = h.inject_weight[hinge, q] * g
+                        for p in range(WIDTH):
+                            row[s.place[h.sense_at[hinge, p]]] += weight * h.sense_weight[hinge, p]
+        for i in range(first, end):
+            s.own_upper[i] = row[s.coupled[i]]
+        for i in range(s.row_start[k], s.row_start[k + 1]):
+            s.own_lower[s.row_entry[i]] = row[s.row_column[i]]
+        s.own_pivot[k] = row[k]
 
 
 @compiled

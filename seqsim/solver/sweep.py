@@ -9,10 +9,10 @@ from seqsim.network.network import Bools, Floats, Ints
 from seqsim.solver.arrays import NO_LEVEL, STEADY, Hinges, Ratios, Reference, Rules
 from seqsim.solver.jit import compiled
 from seqsim.solver.kernel import restore, settle
-from seqsim.solver.pack import Latents, Pack, Probes, Solved
+from seqsim.solver.pack import STUBS, Latents, Pack, Probes, Solved
 from seqsim.solver.probing import unmoved
 from seqsim.solver.update import aim
-from seqsim.solver.work import HINGES, STRUCTURE, UNKNOWN, Work
+from seqsim.solver.work import HINGES, LIVE, STRUCTURE, UNKNOWN, Work
 
 
 @compiled
@@ -124,6 +124,7 @@ def sweep(
             pack.ratio_at[v], pack.ratio_nodes[v], base_ratios.weights, base_ratios.efficiency, base_ratios.floor
         )
         rows_at = pack.row_set[v]
+        work.size[LIVE] = size - 1 - STUBS + pack.stubs[v]
         for i in range(pack.port_start[v], pack.port_start[v + 1]):
             if pack.port_of[i] >= 0:
                 alias[pack.port_of[i]] = base + i - pack.port_start[v]

@@ -23,7 +23,20 @@ from seqsim.solver.sparse import (
     substitute_sparse_transposed,
 )
 from seqsim.solver.system import LEAK
-from seqsim.solver.work import CHOSEN, DENSE, HINGES, KNOWN, SPARSE, STRUCTURE, TOO_LARGE, UNKNOWN, UPDATE, WHOLE, Work
+from seqsim.solver.work import (
+    CHOSEN,
+    DENSE,
+    HINGES,
+    KNOWN,
+    LIVE,
+    SPARSE,
+    STRUCTURE,
+    TOO_LARGE,
+    UNKNOWN,
+    UPDATE,
+    WHOLE,
+    Work,
+)  # fmt: skip
 
 EPSILON = 2.2e-16
 MOST_DOUBT = 1e-6
@@ -81,7 +94,7 @@ def prepare(h: Hinges, ref: Reference, w: Work) -> float:
                             total += weight * other * ref.inverse[at, h.inject_at[column, q]]
             w.small[i, j] = w.delta[i] * total
         w.small[i, i] += 1.0
-        w.doubt[i] = abs(w.delta[i]) * _doubt(h, ref, row)
+    _doubts(h, ref, w)
     sign = ref.sign[0] * factorise(w.small, w.pivots, n)
     for i in range(n):
         other = w.pivots[i]
@@ -92,15 +105,17 @@ def prepare(h: Hinges, ref: Reference, w: Work) -> float:
 
 
 @compiled
-def _doubt(h: Hinges, ref: Reference, k: int) -> float:
-    """What rounding leaves of ``a Z b`` of a hinge: nodes that only this hinge ties to the rest lose all digits."""
-    total = 0.0
-    for p in range(WIDTH):
-        for q in range(WIDTH):
-            weight = h.sense_weight[k, p] * h.inject_weight[k, q]
-            if weight != 0.0:
-                total += abs(weight * ref.inverse[h.sense_at[k, p], h.inject_at[k, q]])
-    return total * EPSILON
+def _doubts(h: Hinges, ref: Reference, w: Work) -> None:
+    """Work out what rounding leaves of each ``δ a Z b``: all digits go if one hinge alone ties a node to the rest."""
+    for i in range(w.size[CHOSEN]):
+        k = w.chosen[i]
+        total = 0.0
+        for p in range(WIDTH):
+            for q in range(WIDTH):
+                weight = h.sense_weight[k, p] * h.inject_weight[k, q]
+                if weight != 0.0:
+                    total += abs(weight * ref.inverse[h.sense_at[k, p], h.inject_at[k, q]])
+        w.doubt[i] = abs(w.delta[i]) * total * EPSILON
 
 
 @compiled
@@ -115,10 +130,11 @@ def _prepare_whole(h: Hinges, w: Work) -> float:
             w.size[WHOLE] = SPARSE
             return sign
     w.size[WHOLE] = DENSE
-    size = len(w.volts)
+    live = w.size[LIVE]
     full = w.sparse.values
-    full[:, :] = 0.0
-    for node in range(size):
+    for node in range(live):
+        for other in range(live):
+            full[node, other] = 0.0
         full[node, node] = LEAK
     for k in range(total):
         if w.active[k] != 0.0:
@@ -127,7 +143,7 @@ def _prepare_whole(h: Hinges, w: Work) -> float:
                 if weight != 0.0:
                     for p in range(WIDTH):
                         full[h.inject_at[k, q], h.sense_at[k, p]] += weight * h.sense_weight[k, p]
-    return factorise(full, w.full_pivots, size - 1)
+    return factorise(full, w.full_pivots, live)
 
 
 @compiled
@@ -136,8 +152,8 @@ def _solve_whole(w: Work, right: Floats) -> None:
     if w.size[WHOLE] == SPARSE:
         substitute_sparse(w.sparse, right)
     else:
-        substitute(w.sparse.values, w.full_pivots, right, len(right) - 1)
-        right[-1] = 0.0
+        substitute(w.sparse.values, w.full_pivots, right, w.size[LIVE])
+        right[w.size[LIVE] :] = 0.0
 
 
 @compiled
@@ -146,8 +162,8 @@ def _solve_whole_transposed(w: Work, right: Floats) -> None:
     if w.size[WHOLE] == SPARSE:
         substitute_sparse_transposed(w.sparse, right)
     else:
-        substitute_transposed(w.sparse.values, w.full_pivots, right, len(right) - 1)
-        right[-1] = 0.0
+        substitute_transposed(w.sparse.values, w.full_pivots, right, w.size[LIVE])
+        right[w.size[LIVE] :] = 0.0
 
 
 @compiled
@@ -188,17 +204,17 @@ def _spread_out(h: Hinges, ref: Reference, w: Work, volts: Floats) -> None:
         row = w.chosen[i]
         for p in range(WIDTH):
             w.nodal[h.inject_at[row, p]] += h.inject_weight[row, p] * w.right[i]
-    _add_rows(ref.columns, w.nodal, volts)
+    _add_rows(ref.columns, w.nodal, volts, w.size[LIVE])
 
 
 @compiled
-def _add_rows(rows: Floats, share: Floats, volts: Floats) -> None:
-    """Take ``share`` of each row from ``volts``; ground, the last, is left out."""
-    for at in range(len(share) - 1):
+def _add_rows(rows: Floats, share: Floats, volts: Floats, live: int) -> None:
+    """Take ``share`` of each row from ``volts``; ground is left out, and so are stubs that are not there."""
+    for at in range(live):
         current = share[at]
         if current != 0.0:
             row = rows[at]
-            for node in range(len(volts)):
+            for node in range(live):
                 volts[node] -= row[node] * current
 
 
@@ -211,7 +227,7 @@ def respond(h: Hinges, ref: Reference, w: Work, nodal: Floats, step: Floats) -> 
         _solve_whole(w, step)
         return
     step[:] = 0.0
-    _add_rows(ref.columns, nodal, step)
+    _add_rows(ref.columns, nodal, step, w.size[LIVE])
     _correct(h, ref, w, step)
 
 
@@ -314,5 +330,5 @@ def aim(h: Hinges, ref: Reference, w: Work, plus: int, minus: int, row: Floats, 
             hinge = w.chosen[i]
             for p in range(WIDTH):
                 w.nodal[h.sense_at[hinge, p]] += h.sense_weight[hinge, p] * w.delta[i] * w.right[i]
-        _add_rows(ref.inverse, w.nodal, row)
+        _add_rows(ref.inverse, w.nodal, row, w.size[LIVE])
     return float(row[plus] - row[minus])

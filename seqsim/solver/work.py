@@ -11,7 +11,7 @@ from seqsim.network.network import Bools, Floats, Ints
 from seqsim.solver.plain import NEWTON_STEPS, ROUNDS
 from seqsim.solver.sparse import Sparse, sparse
 
-HINGES, CHOSEN, WHOLE, STRUCTURE = 0, 1, 2, 3
+HINGES, CHOSEN, WHOLE, STRUCTURE, LIVE = 0, 1, 2, 3, 4
 """Places in `Work.size`."""
 UPDATE, SPARSE, DENSE = 0, 1, 2
 """What ``size[WHOLE]`` can say: which equations are prepared."""
@@ -53,7 +53,8 @@ class Work(NamedTuple):
     sides_seen: Bools
     volts_seen: Floats
     size: Ints
-    """hinges of network and variant; number chosen; which equations are prepared; what is known of the nodes' own"""
+    """hinges of network and variant; number chosen; which equations are prepared; what is known of the nodes' own;
+    nodes of network and variant: what stubs there is room for beyond them stays at zero"""
 
 
 def workspace(place: Ints, hinges: int, rows: int, gates: int, ratios: int) -> Work:
@@ -77,7 +78,7 @@ def workspace(place: Ints, hinges: int, rows: int, gates: int, ratios: int) -> W
         pivots=np.zeros(chosen, dtype=np.int64),
         doubt=np.zeros(chosen),
         right=np.zeros(chosen),
-        sparse=sparse(place),
+        sparse=sparse(place, hinges),
         full_pivots=np.zeros(nodes, dtype=np.int64),
         nodal=np.zeros(nodes),
         left=np.zeros(nodes),
@@ -87,5 +88,5 @@ def workspace(place: Ints, hinges: int, rows: int, gates: int, ratios: int) -> W
         names_seen=np.zeros(ROUNDS, dtype=np.uint64),
         sides_seen=np.zeros((ROUNDS, rows), dtype=np.bool_),
         volts_seen=np.zeros((ROUNDS, nodes)),
-        size=np.zeros(4, dtype=np.int64),
+        size=np.zeros(5, dtype=np.int64),
     )
