@@ -170,14 +170,22 @@ class Board:
         *,
         history: Sequence[str] = (),
         past: str | os.PathLike[str] | None = None,
+        following: int = 0,
     ) -> Ranking:
         """Return the faults that explain what was measured, ranked; for what it takes see `read`.
+
+        Parameters
+        ----------
+        following
+            How many next readings to advise with it (see `next`); they take some seconds more.
 
         Raises
         ------
         ReadingError, UnknownPlaceError
             If there is no reading, or one is not understood.
         """
+        from seqsim.diagnosis import Standing, advise, diagnose, ranking, standing_after
+
         taken = self.read(readings, more, history=history, past=past)
         if self.circuit.doubts:
             from seqsim.diagnosis.unsure import rank_unsure
@@ -186,10 +194,16 @@ class Board:
         if taken.seen:
             from seqsim.diagnosis.over_time import rank_over_time
 
-            return replace(rank_over_time(self.circuit, taken), circuit=self.name)
-        from seqsim.diagnosis import rank
-
-        return replace(rank(self.circuit, taken), circuit=self.name)
+            found = rank_over_time(self.circuit, taken)
+            standing = standing_after(self.circuit, taken) if following else None
+        else:
+            known = diagnose(self.circuit, taken)
+            found = ranking(known, taken.readings)
+            standing = Standing.of(known, taken.readings)
+        if following and standing is not None:
+            steps = advise(standing, taken.meter, following).next
+            found = replace(found, next=tuple(step.to_dict() for step in steps))
+        return replace(found, circuit=self.name)
 
     def next(
         self,

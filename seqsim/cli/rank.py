@@ -8,6 +8,8 @@ import typer
 
 from seqsim.cli.answer import Answer, BoardArgument, HistoryOption, JsonOption, PastOption
 
+NEXT = 3
+
 
 def rank(
     board: BoardArgument,
@@ -24,6 +26,9 @@ def rank(
     ] = None,
     history: HistoryOption = None,
     past: PastOption = None,
+    following: Annotated[
+        bool, typer.Option("--next", help="Advise the best three next readings, too; this takes some seconds more.")
+    ] = False,
     json: JsonOption = False,
 ) -> Answer:
     """Rank the faults that explain what was measured: where, what, how to confirm it, how to repair it."""
@@ -31,4 +36,4 @@ def rank(
 
     asked = Board.load(board)
     taken = asked.read(readings, read or (), history=history or (), past=past)
-    return Answer(asked.rank(taken), json)
+    return Answer(asked.rank(taken, following=NEXT if following else 0), json)

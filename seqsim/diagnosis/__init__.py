@@ -4,6 +4,7 @@ from seqsim.diagnosis.advice import advise, standing_after
 from seqsim.diagnosis.foresight import Standing
 from seqsim.diagnosis.next_result import Advice, Outcome, Step
 from seqsim.diagnosis.rank import Diagnosis, diagnose, rank
+from seqsim.diagnosis.report import ranking
 from seqsim.diagnosis.result import Explained, Judged, Predicted, Ranking, ReadAgain, Where
 from seqsim.diagnosis.verified import Verification
 from seqsim.diagnosis.verify import verify
@@ -24,6 +25,7 @@ __all__ = [
     "advise",
     "diagnose",
     "rank",
+    "ranking",
     "standing_after",
     "verify",
 ]

@@ -17,7 +17,7 @@ from seqsim.diagnosis.offers import Offer, again, force, limit, offers
 from seqsim.diagnosis.predict import Branch, Predictor, carried
 from seqsim.diagnosis.proof import example, shown
 from seqsim.diagnosis.rank import SLIP, diagnose
-from seqsim.diagnosis.report import AGAIN
+from seqsim.diagnosis.report import AGAIN, confirm_and_repair
 from seqsim.faults import probe_cautions
 from seqsim.network import vary
 from seqsim.network.network import Floats, Ints
@@ -94,26 +94,36 @@ def classes(standing: Standing) -> Classes:
     ordered = sorted(grouped.values(), key=lambda members: -float(p[members].sum()))
     of = np.full(len(hypotheses), -1, dtype=np.int64)
     owner: dict[str, int] = {}
-    names: list[str] = []
-    everyone: list[tuple[str, ...]] = []
     for number, members in enumerate(ordered):
         of[members] = number
-        lead = max(members, key=lambda k: float(p[k]))
-        names.append(hypotheses[lead].name or "healthy")
-        everyone.append(tuple(hypotheses[k].name or "healthy" for k in members))
         chance = float(p[members].sum())
         for k in members:
             if p[k] > 0.01 * chance:
                 for place in hypotheses[k].places:
                     owner.setdefault(place, number)
+    count = len(ordered)
     for k, h in enumerate(hypotheses):
         if h.sort is Sort.PLACE:
             if h.place not in owner:
-                owner[h.place] = len(names)
-                names.append(h.name)
-                everyone.append((h.name,))
+                owner[h.place] = count
+                count += 1
             of[k] = owner[h.place]
-    return Classes(of, tuple(names), tuple(everyone), _summed(of, p, len(names)))
+    inside: list[list[int]] = [[] for _ in range(count)]
+    for k in np.argsort(-p, kind="stable"):
+        inside[of[k]].append(int(k))
+    everyone = tuple(tuple(hypotheses[k].name or "healthy" for k in members) for members in inside)
+    alike = tuple(
+        (
+            names[0],
+            *(
+                n
+                for n, k in zip(names, members, strict=True)
+                if hypotheses[k].sort is not Sort.PLACE and k != members[0]
+            ),
+        )
+        for names, members in zip(everyone, inside, strict=True)
+    )
+    return Classes(of, tuple(names[0] for names in everyone), alike, _summed(of, p, count))
 
 
 def standing_after(circuit: Circuit, readings: Readings) -> Standing:
@@ -379,7 +389,7 @@ def _result(
         stop=stop,
         leading=tuple((told.names[g], told.members[g], float(told.probability[g])) for g in order),
         none_of_these=standing.none,
-        confirm="" if not stop or lead is None or lead.fault is None else lead.fault.confirm,
+        confirm="" if not stop or lead is None else confirm_and_repair(lead)[0],
         first=tuple(unchecked(standing)),
         limit=tuple(str(each) for each in limits),
         next=tuple(found),

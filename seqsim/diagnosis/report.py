@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,7 +12,17 @@ from seqsim.diagnosis.cells import Scored
 from seqsim.diagnosis.hypotheses import Hypothesis, Sort
 from seqsim.diagnosis.likelihood import conditional
 from seqsim.diagnosis.meant import meant
-from seqsim.diagnosis.result import Explained, Judged, Predicted, Ranking, ReadAgain, Tilted, Where
+from seqsim.diagnosis.proof import proofs
+from seqsim.diagnosis.result import (
+    Explained,
+    Judged,
+    Predicted,
+    Ranking,
+    ReadAgain,
+    Shows,
+    Tilted,
+    Where,
+)  # fmt: skip
 from seqsim.faults import off_caution, probe_cautions, repair_cautions, tilts_told
 from seqsim.readings import Reading
 from seqsim.readings.measurement import Measurement
@@ -28,6 +39,8 @@ AGAIN = 0.2
 """Chance of a slip above which a reading is asked for again."""
 SPEAKS = 1.0
 """Natural logarithm of the odds by which a reading must favour a hypothesis over the others to speak for it."""
+PROVEN, PROVEN_FROM = 3, 0.05
+"""Hypotheses whose repair is given its proof: the first so many, from this probability on."""
 CONTRADICTS = 4.0
 """Standard deviations between two readings of one place that cannot both be right."""
 
@@ -36,7 +49,8 @@ def ranking(found: Diagnosis, readings: Sequence[Reading]) -> Ranking:
     """Return the documented result."""
     circuit = found.desk.circuit
     order = np.argsort(-found.posterior.probability, kind="stable")
-    hypotheses = [_explained(found, int(h)) for h in order]
+    proven = _proofs(found, [int(h) for h in order])
+    hypotheses = [replace(_explained(found, int(h)), proof=proven.get(int(h), ())) for h in order]
     return Ranking(
         circuit=circuit.title or (circuit.file or ""),
         where=_where(found),
@@ -54,6 +68,19 @@ def ranking(found: Diagnosis, readings: Sequence[Reading]) -> Ranking:
         ),
         cautions=tuple(dict.fromkeys(each.text for each in (*probe_cautions(circuit), *repair_cautions(circuit)))),
     )
+
+
+def _proofs(found: Diagnosis, order: Sequence[int]) -> dict[int, tuple[Shows, ...]]:
+    """Return for the leading faults what is read once they are repaired."""
+    probability, hypotheses = found.posterior.probability, found.hypotheses
+    leading = [
+        h for h in order[:PROVEN] if probability[h] > PROVEN_FROM and hypotheses[h].sort in (Sort.LISTED, Sort.SEVERAL)
+    ]
+    shares = [(hypotheses[h].modes[0], hypotheses[h].places) for h in leading]
+    return {
+        h: tuple(Shows(p.probe.place, p.probe.to, p.probe.kind, p.probe.state, p.low, p.high, p.unit) for p in proof)
+        for h, proof in zip(leading, proofs(found.desk, shares), strict=True)
+    }
 
 
 def _group_probability(found: Diagnosis) -> dict[int, float]:
@@ -97,7 +124,7 @@ def _explained(found: Diagnosis, h: int) -> Explained:
     best = found.posterior.best.get(h)
     group = -1 if hypothesis.sort is Sort.PLACE else found.alike.group[hypothesis.name]
     predictions = () if best is None else tuple(_predictions(found, h, best))
-    confirm, repair = _advice(hypothesis)
+    confirm, repair = confirm_and_repair(hypothesis)
     return Explained(
         faults=_names(hypothesis),
         place=hypothesis.place,
@@ -119,7 +146,8 @@ def _names(hypothesis: Hypothesis) -> tuple[str, ...]:
     return (hypothesis.name,) if hypothesis.name else ()
 
 
-def _advice(hypothesis: Hypothesis) -> tuple[str, str]:
+def confirm_and_repair(hypothesis: Hypothesis) -> tuple[str, str]:
+    """Return the power-off check that would confirm a hypothesis, and its repair."""
     if hypothesis.faults:
         return (
             "; ".join(f"{fault.name}: {fault.confirm}" for fault in hypothesis.faults),

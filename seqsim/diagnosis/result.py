@@ -104,6 +104,26 @@ class Predicted:
 
 
 @dataclass(frozen=True, slots=True)
+class Shows:
+    """What is read at a place once a fault is repaired: 5th to 95th percentile in the unit of the reading, or words."""
+
+    place: str
+    to: str | None
+    kind: str
+    state: str
+    low: float | str
+    high: float | str
+    unit: str
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the documented fields."""
+        return {
+            "place": self.place, "to": self.to, "kind": self.kind, "state": self.state, "low": self.low,
+            "high": self.high, "unit": self.unit,
+        }  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
 class Explained:
     """One hypothesis of a ranking. ``faults`` is empty for a healthy board; ``group`` -1 has no look-alikes."""
 
@@ -118,6 +138,7 @@ class Explained:
     repair: str
     caution: str
     predictions: tuple[Predicted, ...]
+    proof: tuple[Shows, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """Return the documented fields."""
@@ -126,6 +147,7 @@ class Explained:
             "group_size": self.group_size, "readings_explained": self.readings_explained,
             "readings_total": self.readings_total, "confirm": self.confirm, "repair": self.repair,
             "caution": self.caution, "predictions": [each.to_dict() for each in self.predictions],
+            "proof": [each.to_dict() for each in self.proof],
         }  # fmt: skip
 
 

@@ -17,7 +17,6 @@ NAMED = 5
 KINDS = {
     "volts": "volts", "ohms": "ohms", "diode": "diode test", "continuity": "continuity", "current": "current",
 }  # fmt: skip
-RED, BLACK = "red lead on", "black on"
 
 
 def advice_text(fields: Fields) -> RenderableType:
@@ -29,7 +28,7 @@ def advice_text(fields: Fields) -> RenderableType:
         *_before_power(fields),
     ]
     for number, step in enumerate(fields["next"], start=1):
-        items += ["", *_step(number, step, fields)]
+        items += ["", *step_text(number, step, fields["state"])]
     items += _cautions(fields)
     return stack(*items)
 
@@ -66,10 +65,11 @@ def _stop(fields: Fields) -> list[RenderableType]:
         case "look_alikes":
             text = (
                 f"Stop here: {lead['group']} holds {percent(lead['probability'])} together with what reads the same "
-                f"at every place on offer: {', '.join(others)}{more}."
+                f"at every place on offer: {', '.join(others)}{more}. With power off, check or lift them one after the "
+                f"other, in this order."
             )
         case _:
-            text = "Nothing on offer tells apart what is left."
+            text = f"Nothing on offer tells more: {lead['group']} leads with {percent(lead['probability'])}."
     rows: list[tuple[str, str | Text]] = [("", Text(text, style="bold"))]
     if fields["confirm"]:
         rows.append(("confirm", fields["confirm"]))
@@ -87,11 +87,12 @@ def _before_power(fields: Fields) -> list[RenderableType]:
     return found
 
 
-def _step(number: int, step: Fields, fields: Fields) -> list[RenderableType]:
-    head = Text.assemble((f"{number}. {_where(step)}", "bold"), f"   {_state(step, fields['state'])}")
+def step_text(number: int, step: Fields, now: str) -> list[RenderableType]:
+    """Return one advised reading; ``now`` is the power state in which the board is."""
+    head = Text.assemble((f"{number}. {_where(step)}", "bold"), f"   {_state(step, now)}")
     facts = f"{step['seconds']:.0f} s, leaves {2.0 ** -step['bits']:.0%} of the suspects on average".replace("%", " %")
     rows = [
-        (_range(each, step["unit"]), quiet(percent(each["probability"])), "→", _meaning(each))
+        (expected(each["low"], each["high"], step["unit"]), quiet(percent(each["probability"])), "→", _meaning(each))
         for each in step["outcomes"]
     ]
     return [
@@ -127,10 +128,10 @@ def _state(step: Fields, now: str) -> str:
     return "power off, charge drained" if step["state"] == "off" else f"go to {step['state']}"
 
 
-def _range(outcome: Fields, unit: str) -> str:
-    low, high = outcome["low"], outcome["high"]
-    if low == high or (isinstance(low, str) and isinstance(high, str)):
-        return quantity(low, unit)
+def expected(low: float | str, high: float | str, unit: str) -> str:
+    """Return a range that may be read, one of whose ends may be a word."""
+    if isinstance(low, str):
+        return low
     if isinstance(high, str):
         return f"{quantity(low, unit)} or more"
     first, second = quantity(low, unit), quantity(high, unit)

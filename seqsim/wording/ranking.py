@@ -9,6 +9,7 @@ from rich.console import RenderableType
 from rich.text import Text
 
 from seqsim.wording.history import history_text
+from seqsim.wording.next_reading import expected, step_text
 from seqsim.wording.reference import reference_text
 from seqsim.wording.tables import WARNING, count, heading, indented, listing, percent, quantity, quiet, stack, table
 
@@ -55,7 +56,7 @@ def ranking_text(fields: Fields) -> RenderableType:
     if rest > 0.0005 and len(fields["hypotheses"]) > len(likely):
         tail.insert(0, (f"{len(fields['hypotheses']) - len(likely)} others together", percent(rest)))
     items.append(table(("", ""), tail))
-    items += _next(fields["next"])
+    items += _next(fields["next"], fields["readings"])
     items += _cautions(fields.get("cautions", ()))
     return stack(*items)
 
@@ -143,14 +144,20 @@ def _hypothesis(number: int, hypothesis: Fields, readings: Sequence[Fields]) -> 
     predictions = hypothesis.get("predictions", ())
     if predictions:
         items.append(indented(_predictions(predictions, readings, complete=number == 1), 3))
-    advice = [
-        (label, hypothesis[key])
-        for label, key in (("confirm", "confirm"), ("repair", "repair"), ("caution", "caution"))
-        if hypothesis[key]
-    ]
+    told = {**hypothesis, "proof": _proof(hypothesis.get("proof", ()))}
+    advice = [(key, told[key]) for key in ("confirm", "repair", "proof", "caution") if told[key]]
     if advice:
         items.append(indented(listing(advice), 3))
     return items
+
+
+def _proof(proof: Sequence[Fields]) -> str:
+    """Return what is read once a fault is repaired."""
+    shown = []
+    for each in proof:
+        place, _, state = _site(each)
+        shown.append(f"{place} {state} {expected(each['low'], each['high'], each['unit'])}")
+    return f"once repaired, {'; '.join(shown)}" if shown else ""
 
 
 def _predictions(predictions: Sequence[Fields], readings: Sequence[Fields], *, complete: bool) -> RenderableType:
@@ -185,14 +192,14 @@ def _predicted(value: float | str | None, reading: Fields) -> str:
     return quantity(value, str(reading["unit"]))
 
 
-def _next(following: Sequence[Fields]) -> list[RenderableType]:
+def _next(following: Sequence[Fields], readings: Sequence[Fields]) -> list[RenderableType]:
     if not following:
         return []
-    rows = [
-        (*_site(step), f"{step['seconds']:.0f} s", f"{step['bits']:.2f} bit", step["caution"] or "")
-        for step in following
-    ]
-    return ["", heading("read next"), indented(table(("place", "kind", "state", "time", "tells", "caution"), rows))]
+    items: list[RenderableType] = ["", heading("read next")]
+    for number, step in enumerate(following, start=1):
+        items.append(indented(stack(*step_text(number, step, readings[-1]["state"] if readings else "off"))))
+    own = dict.fromkeys(step["caution"] for step in following if step["caution"])
+    return [*items, *(indented(quiet(caution)) for caution in own)]
 
 
 def _cautions(cautions: Sequence[str]) -> list[RenderableType]:

@@ -8,6 +8,7 @@ from typing import Any
 from rich.console import RenderableType
 from rich.text import Text
 
+from seqsim.wording.next_reading import expected
 from seqsim.wording.tables import WARNING, count, heading, indented, quantity, quiet, stack, table
 
 Fields = Mapping[str, Any]
@@ -26,7 +27,13 @@ def verification_text(fields: Fields) -> RenderableType:
         items += ["", heading("place by place"), indented(_lines(places))]
     if fields["missing"]:
         rows = [
-            (_site(each), _kind(each), f"@{each['state']}", _right(each), quiet(each["why"]))
+            (
+                _site(each),
+                str(each["kind"]),
+                f"@{each['state']}",
+                _right(each),
+                quiet(each["why"]),
+            )
             for each in fields["missing"]
         ]
         items += ["", heading("still to be read"), indented(table(("place", "", "state", "should be", ""), rows))]
@@ -67,7 +74,7 @@ def _verdict(fields: Fields) -> Text:
 def _lines(lines: list[Fields]) -> RenderableType:
     rows = [
         (
-            _site(line), _kind(line), f"@{line['state']}", quantity(line["value"], line["unit"]), _right(line),
+            _site(line), str(line["kind"]), f"@{line['state']}", quantity(line["value"], line["unit"]), _right(line),
             Text(VERDICTS[line["verdict"]], style="" if line["verdict"] == "as_healthy" else f"bold {WARNING}"),
         )
         for line in lines
@@ -79,14 +86,5 @@ def _site(line: Fields) -> str:
     return f"{line['place']} to {line['to']}" if line["to"] else str(line["place"])
 
 
-def _kind(line: Fields) -> str:
-    return str(line["kind"])
-
-
 def _right(line: Fields) -> str:
-    low, high = line["low"], line["high"]
-    if isinstance(low, str) and isinstance(high, str):
-        return low
-    if isinstance(high, str):
-        return f"{quantity(low, line['unit'])} or more"
-    return quantity([low, high], line["unit"])
+    return expected(line["low"], line["high"], line["unit"])

@@ -43,3 +43,22 @@ def test_a_bad_reading_is_told(shell: Shell) -> None:
     done = shell("next inverting_npn --read 'NOWHERE 0.1'")
     assert done.code == 2
     assert "NOWHERE" in done.err
+
+
+def test_rank_advises_on_request(shell: Shell) -> None:
+    """`rank --next` fills the field `next` with the best three; without the option it stays empty and quick."""
+    line = "rank inverting_npn --read 'V5 100k ohm' --read 'HEAT_EN 0.03'"
+    assert json.loads(shell(f"{line} --json").out)["next"] == []
+    fields = json.loads(shell(f"{line} --next --json").out)
+    assert 1 <= len(fields["next"]) <= 3
+    assert "read next" in shell(f"{line} --next").out
+
+
+def test_rank_says_what_proves_a_repair(shell: Shell) -> None:
+    """The leading faults come with readings that a repaired board shows; the text tells them."""
+    line = "rank inverting_npn --read 'V5 101k ohm' --read 'HEAT_EN 4.9 @open' --read 'Q1_BASE 0.0'"
+    best = json.loads(shell(f"{line} --json").out)["hypotheses"][0]
+    assert best["faults"]
+    assert best["proof"]
+    assert best["proof"][0].keys() >= {"place", "kind", "state", "low", "high", "unit"}
+    assert "once repaired" in shell(line).out
