@@ -14,7 +14,8 @@ def four_resistors(low: str, volts: dict[str, float], milliamps: dict[str, float
     parts = square_law("1m", "1V") + resistors(
         R1=("60k", "VDD", "G"), R2=("40k", "G", low), RD=("2k", "VDD", "D"), RS=("1k", "S", low)
     )
-    return Example(supplies, parts, volts, milliamps)
+    # square laws between four points: up to 5 % of the current in between
+    return Example(supplies, parts, volts, milliamps, within=0.06, share=0.05)
 
 
 EXAMPLES = {
@@ -33,10 +34,11 @@ EXAMPLES = {
     ),
     "2882, example 5.5": Example(
         {"VCC": 20},
-        bipolar("npn", 100)
+        bipolar("npn", 100, milliamps=1.32)
         + resistors(R1=("22k", "VCC", "B"), R2=("2k2", "B", "GND"), RC=("10k", "VCC", "C"), RE=("820", "E", "GND")),
         {"C to E": 5.74},
         {"Q1.B": 0.0132, "Q1.C": 1.32},
+        within=0.3,  # 2 % of the current across 10 kΩ and 820 Ω
     ),
     "2342, example 5.26": four_resistors("GND", {"G to S": 1.732, "D to S": 4.196}, {"M1.D": 0.268}, VDD=5),
     "2342, example 5.24": four_resistors("VSS", {"G to S": 2.646, "D to S": 5.937}, {"M1.D": 1.354}, VDD=5, VSS=-5),

@@ -10,10 +10,12 @@ import pytest
 from textbook import Example, bipolar, resistors, square_law
 
 
-def stage(base_volts: float, volts: dict[str, float], milliamps: dict[str, float]) -> Example:
+def stage(
+    base_volts: float, volts: dict[str, float], milliamps: dict[str, float], saturated: tuple[str, ...] = ()
+) -> Example:
     """Return the circuit of examples 5.4 to 5.6: base held, 3.3 kΩ in the emitter, 4.7 kΩ in the collector."""
     parts = bipolar("npn", 100) + resistors(RE=("3k3", "E", "GND"), RC=("4k7", "VCC", "C"))
-    return Example({"VCC": 10, "B": base_volts}, parts, volts, milliamps)
+    return Example({"VCC": 10, "B": base_volts}, parts, volts, milliamps, saturated)
 
 
 FOUR_RESISTORS = bipolar("npn", 100) + resistors(
@@ -22,17 +24,17 @@ FOUR_RESISTORS = bipolar("npn", 100) + resistors(
 BIPOLAR = {
     # the same numbers were seen in the companion code FOSSEE 2093, example 3.11
     "5.4": stage(4, {"E": 3.3, "C": 5.3}, {"Q1.E": -1.0, "Q1.C": 0.99, "Q1.B": 0.0099}),
-    "5.5": stage(6, {"E": 5.3, "C": 5.5}, {"Q1.E": -1.6, "Q1.C": 0.96, "Q1.B": 0.64}),
+    "5.5": stage(6, {"E": 5.3, "C": 5.5}, {"Q1.E": -1.6, "Q1.C": 0.96, "Q1.B": 0.64}, saturated=("C",)),
     "5.6": stage(0, {"E": 0.0, "C": 10.0}, {}),
     "5.7": Example(
         {"VCC": 10, "VEE": -10},
-        bipolar("pnp", 100, base="GND") + resistors(RE=("2k", "VCC", "E"), RC=("1k", "C", "VEE")),
+        bipolar("pnp", 100, base="GND", milliamps=4.6) + resistors(RE=("2k", "VCC", "E"), RC=("1k", "C", "VEE")),
         {"E": 0.7, "C": -5.4},
-        {"Q1.E": 4.65, "Q1.C": -4.60, "Q1.B": -0.05},
+        {"Q1.E": 4.65, "Q1.C": -4.60, "Q1.B": -0.046},  # the book rounds the last to 0.05
     ),
     "5.8": Example(
         {"VCC": 10, "VBB": 5},
-        bipolar("npn", 100, emitter="GND") + resistors(RB=("100k", "VBB", "B"), RC=("2k", "VCC", "C")),
+        bipolar("npn", 100, emitter="GND", milliamps=4.3) + resistors(RB=("100k", "VBB", "B"), RC=("2k", "VCC", "C")),
         {"C": 1.4},
         {"Q1.B": 0.043, "Q1.C": 4.3},
     ),
@@ -42,6 +44,7 @@ BIPOLAR = {
         + resistors(RE=("1k", "VCC", "E"), RB=("10k", "B", "GND"), RC=("10k", "C", "VEE")),
         {"B": 3.13, "E": 3.83, "C": 3.63},
         {"Q1.E": 1.18, "Q1.B": -0.31, "Q1.C": -0.86},
+        saturated=("C",),
     ),
     "5.10": Example(
         {"VCC": 15}, FOUR_RESISTORS, {"B": 4.57, "E": 3.87, "C": 8.6}, {"Q1.B": 0.0128, "Q1.E": -1.29}
