@@ -25,8 +25,11 @@ RESTLESS_SHARE = 0.25
 """Standard deviation of a reading on a board that oscillates, as a share of the reading's span."""
 ROUGH_SHARE, ROUGH_VOLTS = 0.03, 0.06
 """Spread that is assumed of every prediction when leaders are chosen: wide enough to lose none."""
-LEAD = 18.0
-"""What exceeds the best rough χ² by more than this is out of the running: e^-9, and less with the true spread."""
+LEAD, LEAD_READINGS = 18.0, 8
+"""What exceeds the best rough χ² by more than this is out of the running: e^-9, and less with the true spread. More
+readings than these share what spreads, so that each shows it again: the limit grows with their number."""
+KEPT = 60
+"""Branches, and cells, that stay in the running in any case: the rough spread knows no supply that is low."""
 FLOATING_OHMS = 10e6
 WORD_RIGHT = 0.95
 """Chance that a node that floats, or pulses, is told so (our judgement)."""
@@ -95,23 +98,28 @@ def rough_volts(noise: Noise) -> Floats:
 def leading(predictions: Predictions, noise: Noise, branches: int) -> tuple[Ints, Floats]:
     """Return the numbers of branches that stay in the running, and the best rough χ² of every branch.
 
-    Between two severities the readings pass through all that lies between, so the χ² of the nearest point of each
-    step counts too.
+    Between two severities each reading passes through all that lies between, and no two need do so at the same pace
+    (one of them may switch): the χ² of the nearest corner of the box that they span counts too.
     """
     score = rough(predictions, noise)
     best = np.full(branches, np.inf)
     np.minimum.at(best, predictions.branch, score)
     following = np.flatnonzero((np.diff(predictions.branch) == 0) & predictions.good[:-1] & predictions.good[1:])
     if len(following):
-        first, step = predictions.tips[following], predictions.tips[following + 1] - predictions.tips[following]
-        for share in (0.2, 0.4, 0.6, 0.8):
-            between = Predictions(
-                predictions.branch[following], predictions.severity[following], first + share * step,
-                predictions.ohms[following], predictions.restless[following], predictions.good[following],
-            )  # fmt: skip
-            np.minimum.at(best, between.branch, rough(between, noise))
-    limit = (best.min() if branches else 0.0) + LEAD
-    return np.flatnonzero(best <= limit), best
+        first, second = predictions.tips[following], predictions.tips[following + 1]
+        nearest = np.clip(noise.observed, np.minimum(first, second), np.maximum(first, second))
+        restless = predictions.restless[following] | predictions.restless[following + 1]
+        np.minimum.at(best, predictions.branch[following], _rough_score(nearest, restless, 0.0, noise))
+    return np.flatnonzero(best <= _limit(best, noise)), best
+
+
+def _limit(score: Floats, noise: Noise) -> float:
+    """Return the rough χ² up to which branches or cells stay in the running."""
+    found = np.sort(score[np.isfinite(score)])
+    if not len(found):
+        return np.inf
+    by_lead = found[0] + LEAD * max(1.0, int(noise.number.sum()) / LEAD_READINGS)
+    return float(max(by_lead, found[min(KEPT, len(found)) - 1]))
 
 
 def cells_of(predictions: Predictions, branches: Sequence[Branch], chosen: Ints, limits: Floats) -> Iterator[Cell]:
@@ -152,9 +160,10 @@ def in_the_running(cells: Sequence[Cell], branches: Sequence[Branch], noise: Noi
     means = np.stack([cell.mean for cell in cells])
     own = np.sqrt(np.stack([np.diag(cell.own) for cell in cells]))
     score = _rough_score(means, np.stack([cell.restless for cell in cells]), own, noise)
+    limit = _limit(score, noise)
     return [
         cell for cell, value in zip(cells, score, strict=True)
-        if value <= score.min() + LEAD or branches[cell.branch].hypothesis == 0
+        if value <= limit or branches[cell.branch].hypothesis == 0
     ]  # fmt: skip
 
 
