@@ -33,6 +33,9 @@ OVER_TIME = "over time"
 """Kind of what was seen while a board was powered up: a behaviour has no prediction in volts."""
 SPEAKS = {"for": "for", "against": "against", "neutral": "says little"}
 
+DEAD_KINDS = frozenset({"ohms", "diode", "continuity"})
+"""Kinds of readings that are taken with power off."""
+
 Fields = Mapping[str, Any]
 
 
@@ -88,10 +91,22 @@ def _what(fields: Fields) -> Text:
     if best["group_size"] > 1:
         remarks.append(_alike(best, fields["hypotheses"]))
     if best["faults"] and best["probability"] > SURE:
-        remarks.append("to be confirmed with power off before anything is replaced")
+        remarks.append(_confirmed(best, fields["readings"]))
     if remarks:
         line.append(f"  ({'; '.join(remarks)})")
     return line
+
+
+def _confirmed(best: Fields, readings: Sequence[Fields]) -> str:
+    """Return which check with power off speaks for a mechanism, or that none has been made yet."""
+    checks = [
+        f"{_site(reading)[0]} {quantity(reading['value'], reading['unit'])}"
+        for prediction, reading in zip(best.get("predictions", ()), readings, strict=False)
+        if prediction["speaks"] == "for" and reading["kind"] in DEAD_KINDS
+    ]
+    if checks:
+        return f"a check with power off speaks for it: {', '.join(checks[:2])}"
+    return "to be confirmed with power off before anything is replaced"
 
 
 def _alike(best: Fields, hypotheses: Sequence[Fields]) -> str:

@@ -177,3 +177,12 @@ def test_a_table_serves_every_board(ready: Ready) -> None:
         shared = diagnose(circuit, readings, at=at, alike=alike, table=table)
         assert shared.posterior.probability == pytest.approx(alone.posterior.probability, rel=1e-9, abs=1e-12)
         assert shared.posterior.none == pytest.approx(alone.posterior.none, rel=1e-9)
+
+
+def test_a_check_with_power_off_is_told_where_it_speaks(ranked: Ranked) -> None:
+    """Volts alone leave a mechanism to be confirmed; infinite ohms across R1 confirm that it is open."""
+    volts = ("HEAT_EN 4.94 @open", "V5 5.0 @open", "DOOR_OPEN 3.27 @open", "R1.2 to Q1.B 0.00 @open")
+    _, checked = ranked(NPN, *volts, "R1.1 to R1.2 ohms OL", "R1.2 to Q1.B beep")
+    best = checked.hypotheses[0]
+    assert best.probability > 0.8
+    assert "a check with power off speaks for it: R1.1 to R1.2 OL" in " ".join(str(checked).split())
