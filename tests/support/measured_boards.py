@@ -14,7 +14,7 @@ from seqsim.diagnosis.spread import model_latents
 from seqsim.logic.chain import chain
 from seqsim.logic.reference import Reference
 from seqsim.logic.situation import situation
-from seqsim.network import Knob, Network, Patch, Turn, Variant, vary
+from seqsim.network import Effect, Knob, Network, Patch, Turn, Variant, vary
 from seqsim.network.network import Bools, Floats
 from seqsim.readings import METER, Meter, Probe, Reading, measurement
 from seqsim.readings.measurement import Measurement
@@ -50,14 +50,30 @@ def drawn_network(network: Network, random: np.random.Generator, *, shifted: boo
     known, _, _ = model_latents(network)
     junctions, gains = random.normal(0, LAW_VOLTS), random.normal(0, LAW_GAIN)
     turns = []
-    for knob in known.knobs.values():
+    drawn = {}
+    for key, knob in known.knobs.items():
         if knob.spread <= 0 or not knob.turned:
             continue
         value = knob.spread * random.normal()
         if shifted:
             value += _law(knob, junctions, gains)
-        turns.append(Turn(knob.owner, knob.name, float(np.exp(value)) if knob.neutral else float(value)))
-    return replace(bake(vary(known, turns)), knobs=network.knobs)
+        drawn[key] = float(np.exp(value)) if knob.neutral else float(value)
+        turns.append(Turn(knob.owner, knob.name, drawn[key]))
+    knobs = {key: _of_this_board(knob, drawn.get(key, 1.0)) for key, knob in network.knobs.items()}
+    return replace(bake(vary(known, turns)), knobs=knobs)
+
+
+def _of_this_board(knob: Knob, value: float) -> Knob:
+    """Return a knob of a board whose part has a value of its own: a fault's factor counts from there."""
+    if not knob.neutral:
+        return knob
+    return replace(
+        knob,
+        turned=tuple(
+            each if each.effect is Effect.SCALE else replace(each, coefficient=each.coefficient * value)
+            for each in knob.turned
+        ),
+    )
 
 
 def _law(knob: Knob, junctions: float, gains: float) -> float:
