@@ -26,6 +26,21 @@ BoardArgument = Annotated[
         metavar="BOARD", help="A circuit file, a file of notes, or the name of a circuit that `seqsim list` shows."
     ),
 ]
+FaultOption = Annotated[
+    list[str] | None,
+    typer.Option("--fault", "-f", metavar="PLACE:MODE", help="A fault that the board has; can be given repeatedly."),
+]
+ReadingsArgument = Annotated[str | None, typer.Argument(metavar="READINGS", help="A file of readings, YAML or CSV.")]
+ReadOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--read",
+        "-r",
+        metavar="READING",
+        help="A reading in shorthand, like 'EN 0.02', 'R9.1 to R9.2 18mV @running' or 'EN rises then falls'; can be "
+        "given repeatedly.",
+    ),
+]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print the documented fields as JSON, for programs.")]
 
 HistoryOption = Annotated[

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from seqsim.cli.answer import Answer, JsonOption
+from seqsim.cli.answer import Answer, FaultOption, JsonOption
 from seqsim.errors import SeqsimError
 
 
@@ -25,12 +25,7 @@ def draw(
     state: Annotated[
         str | None, typer.Option("--state", "-s", metavar="STATE", help="Power state; the last one if not given.")
     ] = None,
-    fault: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--fault", "-f", metavar="PLACE:MODE", help="A fault that the board has; can be given repeatedly."
-        ),
-    ] = None,
+    fault: FaultOption = None,
     read: Annotated[
         list[str] | None,
         typer.Option("--read", "-r", metavar="READING", help="A reading in shorthand, like 'EN 0.02'; repeatable."),

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from seqsim.cli.answer import Answer, BoardArgument, JsonOption
+from seqsim.cli.answer import Answer, BoardArgument, FaultOption, JsonOption
 
 
 def logic(
@@ -20,12 +20,7 @@ def logic(
             "--state", "-s", metavar="STATE", help="Power state in which other inputs stand; the last if not given."
         ),
     ] = None,
-    fault: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--fault", "-f", metavar="PLACE:MODE", help="A fault that the board has; can be given repeatedly."
-        ),
-    ] = None,
+    fault: FaultOption = None,
     inputs: Annotated[
         str | None,
         typer.Option("--inputs", metavar="NAMES", help="Supplies, signals and switches, separated by commas."),

@@ -6,23 +6,13 @@ from typing import Annotated
 
 import typer
 
-from seqsim.cli.answer import Answer, BoardArgument, JsonOption
+from seqsim.cli.answer import Answer, BoardArgument, JsonOption, ReadingsArgument, ReadOption
 
 
 def next_(
     board: BoardArgument,
-    readings: Annotated[
-        str | None, typer.Argument(metavar="READINGS", help="A file of readings, YAML or CSV; none for the first one.")
-    ] = None,
-    read: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--read",
-            "-r",
-            metavar="READING",
-            help="A reading that was taken, in shorthand, like 'EN 0.02'; can be given repeatedly.",
-        ),
-    ] = None,
+    readings: ReadingsArgument = None,
+    read: ReadOption = None,
     most: Annotated[int, typer.Option("--most", min=1, max=20, help="How many readings to advise.")] = 5,
     json: JsonOption = False,
 ) -> Answer:

@@ -7,17 +7,12 @@ from typing import Annotated
 
 import typer
 
-from seqsim.cli.answer import Answer, BoardArgument, JsonOption
+from seqsim.cli.answer import Answer, BoardArgument, FaultOption, JsonOption
 
 
 def powerup(
     board: BoardArgument,
-    fault: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--fault", "-f", metavar="PLACE:MODE", help="A fault that the board has; can be given repeatedly."
-        ),
-    ] = None,
+    fault: FaultOption = None,
     until: Annotated[
         str | None,
         typer.Option(

@@ -6,24 +6,15 @@ from typing import Annotated
 
 import typer
 
-from seqsim.cli.answer import Answer, BoardArgument, HistoryOption, JsonOption, PastOption
+from seqsim.cli.answer import Answer, BoardArgument, HistoryOption, JsonOption, PastOption, ReadingsArgument, ReadOption
 
 NEXT = 3
 
 
 def rank(
     board: BoardArgument,
-    readings: Annotated[str | None, typer.Argument(metavar="READINGS", help="A file of readings, YAML or CSV.")] = None,
-    read: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--read",
-            "-r",
-            metavar="READING",
-            help="A reading in shorthand, like 'EN 0.02', 'R9.1 to R9.2 18mV @running' or 'EN rises then falls'; "
-            "can be given repeatedly.",
-        ),
-    ] = None,
+    readings: ReadingsArgument = None,
+    read: ReadOption = None,
     history: HistoryOption = None,
     past: PastOption = None,
     following: Annotated[

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from seqsim.cli.answer import Answer, BoardArgument, JsonOption
+from seqsim.cli.answer import Answer, BoardArgument, FaultOption, JsonOption
 
 
 def spice(
@@ -14,12 +14,7 @@ def spice(
     state: Annotated[
         str | None, typer.Option("--state", "-s", metavar="STATE", help="Power state; the last one if not given.")
     ] = None,
-    fault: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--fault", "-f", metavar="PLACE:MODE", help="A fault that the board has; can be given repeatedly."
-        ),
-    ] = None,
+    fault: FaultOption = None,
     full: Annotated[
         bool, typer.Option("--full", help="Device models with all their effects, not those of the plain laws.")
     ] = False,

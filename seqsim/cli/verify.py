@@ -6,18 +6,13 @@ from typing import Annotated
 
 import typer
 
-from seqsim.cli.answer import DONE, FOUND, Answer, BoardArgument, JsonOption
+from seqsim.cli.answer import DONE, FOUND, Answer, BoardArgument, JsonOption, ReadingsArgument, ReadOption
 
 
 def verify(
     board: BoardArgument,
-    readings: Annotated[
-        str | None, typer.Argument(metavar="READINGS", help="A file of readings taken after the repair, YAML or CSV.")
-    ] = None,
-    read: Annotated[
-        list[str] | None,
-        typer.Option("--read", "-r", metavar="READING", help="A reading in shorthand; can be given repeatedly."),
-    ] = None,
+    readings: ReadingsArgument = None,
+    read: ReadOption = None,
     repaired: Annotated[
         list[str] | None,
         typer.Option(

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from seqsim.cli.answer import Answer, BoardArgument, JsonOption
+from seqsim.cli.answer import Answer, BoardArgument, FaultOption, JsonOption
 
 
 def why(
@@ -17,12 +17,7 @@ def why(
     state: Annotated[
         str | None, typer.Option("--state", "-s", metavar="STATE", help="Power state; the last one if not given.")
     ] = None,
-    fault: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--fault", "-f", metavar="PLACE:MODE", help="A fault that the board has; can be given repeatedly."
-        ),
-    ] = None,
+    fault: FaultOption = None,
     read: Annotated[
         list[str] | None,
         typer.Option(

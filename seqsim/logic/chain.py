@@ -7,7 +7,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from seqsim.logic.branches import Way, branches
-from seqsim.logic.causes import Cause, What, causes
+from seqsim.logic.cause import Cause, What
+from seqsim.logic.causes import causes
 from seqsim.logic.criterion import BySide, Criterion
 from seqsim.logic.reference import Reference
 from seqsim.logic.sides import Sides, sides

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from seqsim.circuit import Circuit
 from seqsim.logic.branches import Branch, Way, branches, capability
-from seqsim.logic.causes import Cause, What
+from seqsim.logic.cause import Cause, What
 from seqsim.logic.chain import Chain, Step, chain, is_up
 from seqsim.logic.criterion import BySide
 from seqsim.logic.flips import Change, Flip, flips, threshold_at

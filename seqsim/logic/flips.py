@@ -6,7 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from seqsim.logic.branches import Way
-from seqsim.logic.causes import STIFF_OHMS, Cause, What
+from seqsim.logic.candidates import STIFF_OHMS
+from seqsim.logic.cause import Cause, What
 from seqsim.logic.chain import Chain, Step, chain
 from seqsim.logic.criterion import FLOATS, BySide
 from seqsim.logic.reference import Reference

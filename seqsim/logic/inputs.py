@@ -10,7 +10,7 @@ from seqsim.circuit import Circuit
 from seqsim.circuit.names import suggest
 from seqsim.errors import SeqsimError, UnknownPlaceError
 from seqsim.logic.branches import SWITCHED, Branch, Way, branches
-from seqsim.logic.causes import sensed
+from seqsim.logic.candidates import sensed
 from seqsim.logic.chain import LEAD_SIEMENS, SIGNAL_OHMS
 from seqsim.logic.situation import Situation
 

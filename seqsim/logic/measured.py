@@ -10,7 +10,7 @@ import numpy as np
 
 from seqsim.circuit import Circuit, Copper, copper_patches, resolve_place
 from seqsim.faults import probe_cautions
-from seqsim.logic.causes import STIFF_OHMS, following, held
+from seqsim.logic.candidates import STIFF_OHMS, following, held
 from seqsim.logic.chain import Chain, Step, chain, first_step
 from seqsim.logic.explanation import Explanation
 from seqsim.logic.flips import flips

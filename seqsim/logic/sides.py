@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from seqsim.logic.branches import QUIET_AMPS, Branch, Way, branches
-from seqsim.logic.causes import lifted
+from seqsim.logic.candidates import lifted
 from seqsim.logic.situation import Situation
 
 CONTENDED_OHMS = 1e3

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from seqsim.logic.branches import SWITCHED, Branch, Way, branches
-from seqsim.logic.causes import STIFF_OHMS, feeds, following
+from seqsim.logic.candidates import STIFF_OHMS, feeds, following
 from seqsim.logic.criterion import FLOATS, BySide
 from seqsim.logic.expression import Expression, Row, minimal
 from seqsim.logic.inputs import all_inputs, decides, is_rail, leads, takes

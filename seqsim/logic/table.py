@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from seqsim.logic.branches import capability
-from seqsim.logic.causes import LEAST_AMPS
+from seqsim.logic.candidates import LEAST_AMPS
 from seqsim.logic.inputs import Input
 from seqsim.logic.situation import Situation
 from seqsim.network import Effect, SetSide, vary

@@ -1,5 +1,6 @@
 """The vocabulary between parts and solver: what a network is made of, and the one way to change it."""
 
+from seqsim.network.builder import Builder, Owned
 from seqsim.network.elements import (
     FARADS,
     GROUND,
@@ -15,7 +16,7 @@ from seqsim.network.elements import (
     Storage,
     Turned,
 )
-from seqsim.network.network import Builder, Network, Owned, Ports, RowArrays
+from seqsim.network.network import Network, Ports, RowArrays
 from seqsim.network.patch import (
     Bridge,
     Disable,

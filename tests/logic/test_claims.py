@@ -8,7 +8,7 @@ import pytest
 
 from seqsim.logic import Explanation, Situation
 from seqsim.logic.branches import Way, branches
-from seqsim.logic.causes import Cause, What
+from seqsim.logic.cause import Cause, What
 from seqsim.logic.chain import Step
 from seqsim.logic.criterion import ByRow, BySide, ByTransistor
 from seqsim.logic.flips import Flip
