@@ -9,6 +9,7 @@ import typer
 from seqsim.cli.answer import Answer, BoardArgument, HistoryOption, JsonOption, PastOption, ReadingsArgument, ReadOption
 
 NEXT = 3
+"""Next readings that a ranking advises when asked to."""
 
 
 def rank(

@@ -40,6 +40,7 @@ MOVED = 10
 ROUGH_SLIP = 0.03
 """Chance of a reading that the rough evidence does not expect: slips, and what the shortened list lacks."""
 ROUGH_VOLTS, ROUGH_SHARE = 0.03, 0.02
+"""Spread of a reading in the rough evidence (V, and a share of it): tolerances and laws together (our judgement)."""
 ORDER = (About.KIND, About.CONTACT, About.UPSTREAM, About.VALUE)
 
 

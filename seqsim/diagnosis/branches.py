@@ -14,11 +14,11 @@ from seqsim.diagnosis.predict import Branch, carried, on_network
 from seqsim.network import GROUND, Bridge, Effect, Patch, SetSide, vary
 from seqsim.network.network import Floats
 from seqsim.parts.mosfet import Mosfet
+from seqsim.solver import FLOATING_OHMS
 from seqsim.solver.batch import Probes, Solved
 from seqsim.solver.plain import all_off
 from seqsim.solver.state import State
 
-FLOATING_OHMS = 10e6
 TIE_SIEMENS = 1e-5
 """A floating gate of a MOSFET is tried at either extreme through 100 kΩ: no meter of 10 MΩ would hold it there."""
 LEVEL_SD = 0.02

@@ -14,6 +14,7 @@ from seqsim.network.network import Bools, Floats, Ints
 from seqsim.readings.measurement import Measurement
 from seqsim.readings.outcome import Condition as Wording
 from seqsim.readings.outcome import Zone
+from seqsim.solver import FLOATING_OHMS
 
 CELL_VOLTS = 0.3
 """A new cell begins when a reading moves this far from the cell's first point."""
@@ -30,7 +31,6 @@ LEAD, LEAD_READINGS = 18.0, 8
 readings than these share what spreads, so that each shows it again: the limit grows with their number."""
 KEPT = 60
 """Branches, and cells, that stay in the running in any case: the rough spread knows no supply that is low."""
-FLOATING_OHMS = 10e6
 WORD_RIGHT = 0.95
 """Chance that a node that floats, or pulses, is told so (our judgement)."""
 

@@ -22,6 +22,7 @@ BEARS_WATTS = 1.0
 USUAL = 2.0
 """What a part turns into heat on a healthy board it bears, and this much more of it (our judgement)."""
 POINTS = 3
+"""Severities of a short at which the heat in other parts is looked at."""
 SHORTS = frozenset({Kind.SHORT, Kind.BRIDGE, Kind.SHORTED})
 
 

@@ -18,8 +18,8 @@ from seqsim.faults import SubMode
 from seqsim.network.network import Bools, Floats
 from seqsim.readings import METER, Meter, Probe, Reading, format_reading, measurement
 from seqsim.readings.measurement import Measurement
+from seqsim.wording import PERCENTILE_95
 
-PERCENTILE_95 = 1.6449
 APART = 4.0
 """Standard deviations between a healthy board and a broken one from which a reading proves the repair."""
 MOSTLY = 0.8

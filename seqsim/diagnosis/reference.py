@@ -21,6 +21,7 @@ from seqsim.network.network import Bools, Floats
 from seqsim.readings import Readings, measurement
 from seqsim.readings.measurement import Measurement
 from seqsim.readings.outcome import Zone
+from seqsim.wording import PERCENTILE_95
 
 COMMON_SHARE = 0.5
 """Share of the variance of a value or a device law that two boards of one make have in common (our judgement): parts
@@ -29,7 +30,6 @@ WITHIN = 3.0
 """Standard deviations within which a good board reads as the drawing says."""
 WORD_UNEXPECTED = 0.05
 """The same for a word: the chance that a healthy board shows it."""
-PERCENTILE_95 = 1.6449
 
 
 @dataclass(frozen=True)

@@ -26,6 +26,7 @@ from seqsim.diagnosis.result import (
 from seqsim.faults import off_caution, probe_cautions, repair_cautions, tilts_told
 from seqsim.readings import Reading
 from seqsim.readings.measurement import Measurement
+from seqsim.wording import PERCENTILE_95
 
 if TYPE_CHECKING:
     from seqsim.diagnosis.rank import Diagnosis
@@ -34,7 +35,6 @@ LISTED_FROM = 1e-4
 """Hypotheses below this probability are added up in the last line of a ranking, never lost."""
 EXPLAINED_WITHIN = 3.0
 """Standard deviations within which a hypothesis explains a reading."""
-PERCENTILE_95 = 1.6449
 AGAIN = 0.2
 """Chance of a slip above which a reading is asked for again."""
 SPEAKS = 1.0

@@ -15,12 +15,12 @@ from seqsim.diagnosis.verified import Line, Required, Verification
 from seqsim.faults import SubMode, find_fault, probe_cautions
 from seqsim.readings import Condition, Number, Probe, Reading, Readings, Zone, measurement
 from seqsim.readings.measurement import Measurement
+from seqsim.solver import FLOATING_OHMS
 
 WITHIN = 3.0
 """Standard deviations within which a reading is as on a healthy board."""
 WORD_CHANCE = 0.1
 """A word that a healthy board shows with a smaller chance is off."""
-FLOATING_OHMS = 10e6
 FEEDS_OHMS = 10.0
 """A supply behind less than this (Ω) feeds the board, one behind more is a signal: our judgement."""
 LEAST_SWING = 0.5

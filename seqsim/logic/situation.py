@@ -15,14 +15,12 @@ from seqsim.errors import NoSteadyLevelError, UnknownPlaceError
 from seqsim.faults import find_fault, middle
 from seqsim.network import GROUND, Network, Patch, vary
 from seqsim.network.network import Bools, Floats
-from seqsim.solver import Levels, State, Steadiness, currents, flatten, solve_variant, static_gates
+from seqsim.solver import FLOATING_OHMS, Levels, State, Steadiness, currents, flatten, solve_variant, static_gates
 from seqsim.solver.plain import carried
 from seqsim.solver.sensitivity import node_impedance
 
 Named = tuple[str, tuple[Patch, ...]]
 """A fault's name with its patches."""
-FLOATING_OHMS = 10e6
-"""A node behind more than this floats: a meter of 10 MΩ would halve what it shows."""
 
 
 @dataclass(frozen=True)

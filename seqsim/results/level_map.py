@@ -14,20 +14,16 @@ from seqsim.errors import NoSteadyLevelError, UnknownPlaceError
 from seqsim.faults import find_fault, middle
 from seqsim.network import Effect, Patch, SetSide, Variant, vary
 from seqsim.network.network import Bools, Floats
-from seqsim.solver import Levels, State, Steadiness, currents, flatten, solve_variant, static_gates
+from seqsim.solver import FLOATING_OHMS, Levels, State, Steadiness, currents, flatten, solve_variant, static_gates
 from seqsim.solver.plain import all_off, all_on
 from seqsim.solver.sensitivity import node_impedance, sensitivities
-from seqsim.wording import SCHEMA, Result
+from seqsim.wording import PERCENTILE_95, SCHEMA, Result
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
-FLOATING_OHMS = 10e6
-"""A node behind more than this floats: a meter of 10 MΩ would halve what it shows."""
 DIFFERENT_VOLTS = 0.1
 """Two outcomes count as different when a node differs by more than this."""
-PERCENTILE_95 = 1.6449
-"""95th percentile of a normal distribution, in standard deviations."""
 CONTENDED_AMPS = 1e-3
 CONTENDED_SIEMENS = 1e-3
 CONTENDED_DROP = 0.1

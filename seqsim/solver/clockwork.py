@@ -21,6 +21,7 @@ SLOWEST_CHATTER = 1 / 2000
 HASTE = 20e-6
 """The same in seconds, at least."""
 FIRST_REST = 2e-6
+"""First rest (s) of a row whose hurried changes used up the patience that `cruise` names."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,9 @@ from enum import Enum
 from seqsim.network.network import Bools, Floats
 from seqsim.solver.system import System
 
+FLOATING_OHMS = 10e6
+"""A node behind more than this floats: a meter of 10 MΩ would halve what it shows."""
+
 
 class Steadiness(Enum):
     """Whether a board settles."""

@@ -9,11 +9,9 @@ from seqsim.network.network import Floats
 from seqsim.parts import Part
 from seqsim.parts.bipolar import Bipolar
 from seqsim.parts.mosfet import Mosfet
-from seqsim.solver import Levels
+from seqsim.solver import FLOATING_OHMS, Levels
 from seqsim.solver.sensitivity import node_impedance
 
-FLOATING_OHMS = 10e6
-"""A node behind more than this floats: leakage that the switch level leaves out decides it."""
 MARGIN_VOLTS = 0.15
 """A threshold that a node comes this close to is decided by details of the laws."""
 SATURATED_VOLTS = 0.3

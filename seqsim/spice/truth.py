@@ -18,9 +18,9 @@ from seqsim.errors import SpiceFailedError
 from seqsim.faults import middle, single_faults
 from seqsim.network import Network, Patch, vary
 from seqsim.network.network import Bools, Floats
-from seqsim.solver import Levels, Steadiness
+from seqsim.solver import FLOATING_OHMS, Levels, Steadiness
 from seqsim.solver.sensitivity import node_impedance
-from seqsim.spice.causes import FLOATING_OHMS, cause
+from seqsim.spice.causes import cause
 from seqsim.spice.compare import Basin, Comparison, SpiceState, compare, switch_levels
 from seqsim.spice.engine import Engine, engine
 from seqsim.spice.models import full_model

@@ -12,6 +12,9 @@ if TYPE_CHECKING:
 SCHEMA = 1
 """Version of the documented fields; it rises when a field changes its meaning or goes away."""
 
+PERCENTILE_95 = 1.6449
+"""95th percentile of a normal distribution, in standard deviations: `low` and `high` are the 5th and the 95th."""
+
 WIDTH = 110
 """Columns of a result that is printed where no terminal tells its width."""
 
