@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -10,7 +10,6 @@ import numpy as np
 
 from seqsim.diagnosis.cells import Scored
 from seqsim.diagnosis.hypotheses import Hypothesis, Sort
-from seqsim.diagnosis.likelihood import conditional
 from seqsim.diagnosis.meant import meant
 from seqsim.diagnosis.proof import proofs
 from seqsim.diagnosis.result import (
@@ -24,6 +23,7 @@ from seqsim.diagnosis.result import (
     Where,
 )  # fmt: skip
 from seqsim.faults import off_caution, probe_cautions, repair_cautions, tilts_told
+from seqsim.network.network import Bools, Floats
 from seqsim.readings import Reading
 from seqsim.readings.measurement import Measurement
 from seqsim.wording import PERCENTILE_95
@@ -50,10 +50,11 @@ def ranking(found: Diagnosis, readings: Sequence[Reading]) -> Ranking:
     circuit = found.desk.circuit
     order = np.argsort(-found.posterior.probability, kind="stable")
     proven = _proofs(found, [int(h) for h in order])
-    hypotheses = [replace(_explained(found, int(h)), proof=proven.get(int(h), ())) for h in order]
+    speaking = _speaking(found)
+    hypotheses = [replace(_explained(found, int(h), speaking), proof=proven.get(int(h), ())) for h in order]
     return Ranking(
         circuit=circuit.title or (circuit.file or ""),
-        where=_where(found),
+        where=where_of(found),
         read_again=tuple(
             ReadAgain(reading.place, reading.to, reading.kind, reading.state, each.caution, meant(found, k, reading))
             for k, (reading, each) in enumerate(zip(readings, found.measurements, strict=True))
@@ -92,8 +93,8 @@ def _group_probability(found: Diagnosis) -> dict[int, float]:
     return total
 
 
-def _where(found: Diagnosis) -> tuple[Where, ...]:
-    """Groups with the place hypotheses at their places, then places that belong to no group."""
+def where_of(found: Diagnosis) -> tuple[Where, ...]:
+    """Return groups with the place hypotheses at their places, and places that belong to no group, likeliest first."""
     names = {h.name: (k, h) for k, h in enumerate(found.hypotheses)}
     probability = found.posterior.probability
     entries: list[Where] = []
@@ -119,11 +120,11 @@ def _where(found: Diagnosis) -> tuple[Where, ...]:
     return tuple(sorted(entries, key=lambda each: -each.probability))
 
 
-def _explained(found: Diagnosis, h: int) -> Explained:
+def _explained(found: Diagnosis, h: int, speaking: Mapping[int, Bools]) -> Explained:
     hypothesis = found.hypotheses[h]
     best = found.posterior.best.get(h)
     group = -1 if hypothesis.sort is Sort.PLACE else found.alike.group[hypothesis.name]
-    predictions = () if best is None else tuple(_predictions(found, h, best))
+    predictions = () if best is None else tuple(_predictions(found, best, speaking[h]))
     confirm, repair = confirm_and_repair(hypothesis)
     return Explained(
         faults=_names(hypothesis),
@@ -164,49 +165,42 @@ def confirm_and_repair(hypothesis: Hypothesis) -> tuple[str, str]:
     return "", ""
 
 
-def _predictions(found: Diagnosis, h: int, best: Scored) -> list[Predicted]:
-    """Return what the likeliest cell of a hypothesis predicts for each reading, given all other readings."""
+def _predictions(found: Diagnosis, best: Scored, speaking: Bools) -> list[Predicted]:
+    """Return what the likeliest cell of a hypothesis predicts for each reading, and which readings speak for it."""
     numbers = np.flatnonzero(found.noise.number)
+    off = dict(zip(numbers.tolist(), np.abs(best.fit.standard).tolist(), strict=True))
+    deviation = np.sqrt(np.diag(best.covariance))
     result = []
     for k, each in enumerate(found.measurements):
-        others = numbers[numbers != k]
-        mean, sd = conditional(best.covariance, best.cell.mean, found.noise.observed[others], others, np.array([k]))
-        mean, sd = best.cell.mean[[k]], np.sqrt(np.diag(best.covariance)[[k]])
-        low, middle, high = _shown(each, float(mean[0]), float(sd[0]))
+        low, middle, high = _shown(each, float(best.cell.mean[k]), float(deviation[k]))
         if best.cell.restless[k] > 0.5:  # an average over an oscillation is no reading to compare with
             low = middle = high = None
-        if found.noise.number[k]:
-            place = int(np.flatnonzero(numbers == k)[0])
-            off = abs(float(best.fit.standard[place]))
-            against = off > EXPLAINED_WITHIN
-        else:
-            against = best.words[k] < np.log(0.05)
-        result.append(Predicted(middle, low, high, "against" if against else _speaks(found, h, k)))
+        against = off[k] > EXPLAINED_WITHIN if k in off else best.words[k] < np.log(0.05)
+        result.append(Predicted(middle, low, high, "against" if against else "for" if speaking[k] else "neutral"))
     return result
 
 
-def _speaks(found: Diagnosis, h: int, k: int) -> str:
-    """Tell whether a reading by itself favours a hypothesis over what the others together expect of it."""
-    mine = found.posterior.best[h]
-    own = _alone(found, mine, k)
-    rest = [
-        (found.posterior.probability[other], _alone(found, cell, k))
-        for other, cell in found.posterior.best.items()
-        if other != h
-    ]
-    prior = np.array([found.hypotheses[other].prior for other in found.posterior.best if other != h])
-    if not rest:
-        return "neutral"
-    average = float(np.logaddexp.reduce(np.log(prior / prior.sum()) + np.array([log for _, log in rest])))
-    return "for" if own - average > SPEAKS else "neutral"
+def _speaking(found: Diagnosis) -> dict[int, Bools]:
+    """Tell for each hypothesis which readings (r,), each by itself, favour it over what all others expect of them."""
+    best = found.posterior.best
+    if len(best) < 2:
+        return {h: np.zeros(len(found.measurements), dtype=np.bool_) for h in best}
+    own = np.stack([_alone(found, cell) for cell in best.values()])
+    log_prior = np.log([found.hypotheses[h].prior for h in best])[:, None]
+    top = (own + log_prior).max(axis=0)
+    weight, prior = np.exp(own + log_prior - top), np.exp(log_prior)
+    # what is left without a hypothesis' own share; a hair of it stays, where it is nearly all
+    others = np.maximum(weight.sum(axis=0) - weight, 1e-12 * weight)
+    average = np.log(others) + top - np.log(prior.sum() - prior)
+    return dict(zip(best, own - average > SPEAKS, strict=True))
 
 
-def _alone(found: Diagnosis, cell: Scored, k: int) -> float:
-    if not found.noise.number[k]:
-        return float(cell.words[k])
-    variance = float(cell.covariance[k, k])
-    z = (found.noise.observed[k] - cell.cell.mean[k]) ** 2 / variance
-    return float(np.logaddexp(-z / 2 - np.log(variance) / 2, np.log(0.01 / found.noise.span[k])))
+def _alone(found: Diagnosis, cell: Scored) -> Floats:
+    """Return the logarithm of the density (r,) of each reading by itself, slips allowed; of a word its chance."""
+    variance = np.diag(cell.covariance)
+    z = (found.noise.observed - cell.cell.mean) ** 2 / variance
+    numbers = np.logaddexp(-z / 2 - np.log(variance) / 2, np.log(0.01 / found.noise.span))
+    return np.where(found.noise.number, numbers, cell.words)
 
 
 def _shown(each: Measurement, tip: float, sd: float) -> tuple[float | None, float | None, float | None]:
