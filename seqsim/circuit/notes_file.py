@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import shutil
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from seqsim.circuit.draft import CircuitErrors, Draft
 from seqsim.circuit.model import Circuit
-from seqsim.circuit.notes_compile import compile_noted, note, read_facts
+from seqsim.circuit.notes_compile import compile_noted, read_facts
+from seqsim.circuit.notes_joined import note
 from seqsim.circuit.notes_line import parse_line
 from seqsim.circuit.reader import NOTES_SUFFIX
 from seqsim.circuit.source import read_bytes
@@ -133,12 +135,26 @@ class NotesFile:
         lines = self.lines
         if not self.path.exists() and lines and not lines[0].startswith("#"):
             lines = (STARTER.rstrip("\n"), *lines)
-        fresh = self.path.with_name(self.path.name + ".part")
-        try:
-            fresh.write_text("".join(f"{line}\n" for line in lines), encoding="utf-8")
-            fresh.replace(self.path)
-        except OSError as error:
-            reason = error.strerror or str(error)
-            message = f"the notes cannot be written ({reason}); check the folder and its rights"
-            raise CircuitError(message, file=str(self.path)) from None
+        write_whole(self.path, "".join(f"{line}\n" for line in lines), "the notes")
         return replace(self, lines=lines, saved=lines)
+
+
+def write_whole(path: Path, text: str, what: str) -> None:
+    """Write a text to a file, whole or not at all.
+
+    Raises
+    ------
+    CircuitError
+        If it cannot be written.
+    """
+    whole = path.resolve()
+    fresh = whole.with_name(whole.name + ".part")
+    try:
+        fresh.write_bytes(text.encode())
+        if whole.exists():
+            shutil.copymode(whole, fresh)
+        fresh.replace(whole)
+    except OSError as error:
+        reason = error.strerror or str(error)
+        message = f"{what} cannot be written ({reason}); check the folder and its rights"
+        raise CircuitError(message, file=str(path)) from None

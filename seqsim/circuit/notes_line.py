@@ -32,6 +32,8 @@ FORMS = (
     "Q3 inverts EN from G7, pull-up R9 to V5"
 )
 _SWITCH_WORDS = ("closed", "open", "on", "off", "fitted", "removed", "pressed", "released")
+_LEVEL_WORDS = frozenset({"high", "low", "up", "down", "on", "off", "dead", "there", "missing", "open", "floating"})
+"""What is said of the level of a net, and is not its name."""
 _PIN_WORD = re.compile(r"\b([A-Za-z]+\d+[A-Za-z]?)[\s,]+(?:pin|leg)\s+([A-Za-z0-9]+)(?![\w.])", re.IGNORECASE)
 _UNIT = re.compile(r"(?<![\w.])(\d[\d.]*[pnumkMG]?) (ohms?|Ω|volts?|V|amps?|m?A|%|m?s)(?![\w=.])")
 _COMMENT = re.compile(r"(?:^|\s)#(?:\s.*)?$")
@@ -215,9 +217,9 @@ class _Line:
             raise CircuitError(f"'{name}' is no net or pin", got=name)
         if len(words) != 1:
             raise self._wrong(f"'{self.body}' is not understood")
-        if "." in end:
-            return Named(self.line, self.body, end, net_name(words[0]))
-        return self._supply(name, words)
+        if "." not in end and (volts_of(word) is not None or word == UNKNOWN or word.casefold() in _LEVEL_WORDS):
+            return self._supply(name, words)
+        return Named(self.line, self.body, end, net_name(words[0]))
 
     def _pin_line(self, name: str, rest: Sequence[str]) -> Iterator[Fact]:
         words = [word for word in rest if word.casefold() not in ("to", "on", "at", "beeps", "beep")]

@@ -83,7 +83,8 @@ def part_entries(
 ) -> dict[str, Node]:
     """Return a part as the entries of a circuit file, if it is of this kind with these pins."""
     line = part.line
-    values = {**option.values, **part.values, **lone_value(part, option)}
+    lone = lone_value(part, option)
+    values = {**option.values, **lone, **part.values, **lone}
     lines = {key: part.said[key].line for key in values if key in part.said}
     nets = {pins.get(part.pin(pin), pins.get(pin, pin)): net_of(f"{part.name}.{pin}") for pin in part.pins}
     given = {**values, "pins": nets}

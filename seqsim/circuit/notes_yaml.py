@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Mapping
 from pathlib import Path
 
 from seqsim.circuit.doubts import About, Doubt
 from seqsim.circuit.draft import Draft
-from seqsim.circuit.notes_compile import note, read_facts, tree_of
+from seqsim.circuit.notes_compile import read_facts, tree_of
 from seqsim.circuit.notes_file import NotesFile
+from seqsim.circuit.notes_joined import note
 from seqsim.circuit.reader import parse_circuit
-from seqsim.circuit.source import Entries, Items, Node, Text
+from seqsim.circuit.source import Entries, Node, Text
+from seqsim.circuit.source_edit import flow_text, scalar_text
 from seqsim.errors import CircuitError
 
-_PLAIN = re.compile(r"[\w+.%Ω/-][\w+.%Ω#/-]*(?: [\w+.%Ω/-][\w+.%Ω#/-]*)*")
-"""Texts that YAML leaves as they are, in lists too; a lone `?` stands for an unknown value."""
 _COMMENT = re.compile(r"^\s*#\s?(.*)$")
 
 
@@ -40,7 +39,7 @@ def circuit_text(notes: NotesFile) -> str:
     lines += [f"# {comment}".rstrip() for comment in comments]
     for key, value in root.entries:
         if isinstance(value, Text):
-            lines.append(f"{key.text}: {_scalar(value)}")
+            lines.append(f"{key.text}: {scalar_text(value.text)}")
         elif isinstance(value, Entries):
             lines.append(f"{key.text}:")
             lines += [_item(name, node, doubts if key.text == "parts" else {}) for name, node in value.entries]
@@ -77,17 +76,4 @@ def _item(name: Text, node: Node, doubts: Mapping[str, Doubt]) -> str:
     if doubt is not None:
         others = ", ".join(answer.label for answer in doubt.answers[1:4])
         remark += f"; doubtful, may be {others}"
-    return f"  {_scalar(name)}: {_flow(node)}  # {remark}"
-
-
-def _flow(node: Node) -> str:
-    match node:
-        case Text():
-            return _scalar(node)
-        case Items():
-            return f"[{', '.join(_flow(item) for item in node.items)}]"
-    return f"{{{', '.join(f'{_scalar(key)}: {_flow(value)}' for key, value in node.entries)}}}"
-
-
-def _scalar(text: Text) -> str:
-    return text.text if text.text == "?" or _PLAIN.fullmatch(text.text) else json.dumps(text.text, ensure_ascii=False)
+    return f"  {scalar_text(name.text)}: {flow_text(node)}  # {remark}"

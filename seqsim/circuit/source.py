@@ -116,10 +116,10 @@ def parse_source(content: bytes | str, file: str | None = None) -> Entries:
         If the text is no YAML, is not a mapping, holds several documents, tags or endless references, or is too
         large or too deep.
     """
-    text = content if isinstance(content, str) else _decode(content, file)
+    text = content if isinstance(content, str) else decode(content, file)
     try:
         tree = _Tree(file)
-        for event in _events(text):
+        for event in events_of(text):
             tree.take(event)
     except MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
@@ -140,7 +140,14 @@ def parse_source(content: bytes | str, file: str | None = None) -> Entries:
     return root
 
 
-def _decode(content: bytes, file: str | None) -> str:
+def decode(content: bytes, file: str | None) -> str:
+    """Return a text in UTF-8, without a byte order mark.
+
+    Raises
+    ------
+    CircuitError
+        If it is in another encoding.
+    """
     try:
         return content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -148,7 +155,8 @@ def _decode(content: bytes, file: str | None) -> str:
         raise CircuitError("the text is not UTF-8; save the file as UTF-8", file=file, line=line) from None
 
 
-def _events(text: str) -> Iterator[Event]:
+def events_of(text: str) -> Iterator[Event]:
+    """Yield what the parser of YAML 1.2 finds, in order; a lone `?` is a text."""
     yaml = YAML(typ="safe", pure=True)
     yaml.Scanner = _Scanner
     yield from yaml.parse(text)

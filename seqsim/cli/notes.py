@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -46,7 +47,10 @@ U5 follows RUN from ARMED
 
 
 def notes(
-    file: Annotated[Path, typer.Argument(metavar="NOTES", help="A file of notes (.notes); it may not exist yet.")],
+    file: Annotated[
+        Path,
+        typer.Argument(metavar="NOTES", help="A file of notes (.notes), which may not exist yet; or a circuit file."),
+    ],
     add: Annotated[
         list[str] | None, typer.Option("--add", "-a", metavar="FACT", help="Add a line; can be given repeatedly.")
     ] = None,
@@ -64,13 +68,24 @@ def notes(
 ) -> Answer | int:
     """Keep notes while tracing a board: show them, add to them, and learn what to trace next.
 
-    Without options, at a terminal, lines are typed one after the other.
+    Without options, at a terminal, lines are typed one after the other. In a circuit file --add puts what is certain in
+    its place (a part, a value, a contact, a net's name, a supply, a power state, a rail, the target); its comments,
+    order and blank lines stay.
     """
     from seqsim.circuit.notes_file import NotesFile
+    from seqsim.circuit.reader import is_notes
+    from seqsim.circuit.source import read_bytes
     from seqsim.results.notes import notes_view
 
     if output is not None and not circuit:
         raise SeqsimError("`notes --output` goes with --circuit; give both")
+    if file.exists() and not is_notes(file, read_bytes(file)):
+        if undo or drop is not None or circuit:
+            option = "--circuit" if circuit else "--undo" if undo else "--drop"
+            raise SeqsimError(
+                f"{option} is for notes, and {file} is a circuit file; change it in an editor, or with --add"
+            )
+        return _in_circuit_file(file, add or (), read or (), as_json=json)
     held = NotesFile.open(file)
     changing = bool(add or undo or drop is not None)
     if not (changing or circuit or json or read) and sys.stdin.isatty() and sys.stdout.isatty():
@@ -92,6 +107,19 @@ def notes(
     view = notes_view(held, read or ())
     errors = () if json else tuple(str(error) for error in view.errors)
     return Answer(view, json, BAD_INPUT if view.errors else DONE, errors)
+
+
+def _in_circuit_file(file: Path, add: Sequence[str], read: Sequence[str], *, as_json: bool) -> Answer:
+    from seqsim.circuit.circuit_file import CircuitFile
+    from seqsim.results.notes import circuit_file_view
+
+    held = CircuitFile.open(file)
+    for line in add:
+        held = held.add(line)
+    view = circuit_file_view(held, read)
+    if held.changes:
+        held.save()
+    return Answer(view, as_json)
 
 
 def _circuit(held: NotesFile, output: Path | None) -> Answer:

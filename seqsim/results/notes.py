@@ -7,7 +7,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from seqsim.circuit import Circuit
+from seqsim.circuit.circuit_file import CircuitFile
 from seqsim.circuit.notes_file import NotesFile
+from seqsim.diagnosis.alternatives import doubts_of
 from seqsim.diagnosis.tracing import Step
 from seqsim.diagnosis.unsure import Believed, believe
 from seqsim.errors import CircuitError, SeqsimError
@@ -21,7 +23,10 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class NotesView(Result):
-    """What `notes` shows; ``content`` is None where the lines make no circuit as yet."""
+    """What `notes` shows; ``content`` is None where the lines make no circuit as yet.
+
+    A circuit file has no ``lines``; ``changes`` says what was put into it, in words.
+    """
 
     notes: str
     lines: tuple[str, ...]
@@ -30,6 +35,7 @@ class NotesView(Result):
     unknowns: tuple[Believed, ...] = ()
     trace: tuple[Step, ...] = ()
     weighed: int = 0
+    changes: tuple[str, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """Return the documented fields of ``notes``."""
@@ -39,6 +45,7 @@ class NotesView(Result):
             "schema": SCHEMA,
             "notes": self.notes,
             "lines": [{"line": number, "text": text} for number, text in enumerate(self.lines, start=1)],
+            "changes": list(self.changes),
             "errors": [{"line": error.line, "place": error.place, "message": error.message} for error in self.errors],
             "target": None if content is None else content.target,
             "parts": {} if content is None else {name: part.kind for name, part in content.parts.items()},
@@ -80,3 +87,17 @@ def notes_view(file: NotesFile, read: Sequence[str] = ()) -> NotesView:
         return NotesView(name, file.lines, tuple(wrong), circuit)
     told, trace, weighed = believe(circuit, taken)
     return NotesView(name, file.lines, tuple(wrong), circuit, told, trace, weighed)
+
+
+def circuit_file_view(file: CircuitFile, read: Sequence[str] = ()) -> NotesView:
+    """Return a circuit file as it stands: what was changed in it, and what is not known of its values.
+
+    Raises
+    ------
+    ReadingError, UnknownPlaceError
+        If one of ``read`` is not understood.
+    """
+    circuit = file.circuit()
+    taken = Readings().with_more(circuit, [split_shorthand(text) for text in read])
+    told, trace, weighed = believe(circuit, taken) if doubts_of(circuit) else ((), (), 0)
+    return NotesView(str(file.path), (), (), circuit, told, trace, weighed, file.changes)

@@ -46,7 +46,10 @@ def notes_text(fields: Fields) -> RenderableType:
         (quiet(str(each["line"])), Text(each["text"], style=WARNING if each["line"] in wrong else ""))
         for each in fields["lines"]
     ]
-    items: list[RenderableType] = [heading(fields["notes"]), indented(table(("", ""), lines, right=(0,)))]
+    items: list[RenderableType] = [heading(fields["notes"])]
+    if lines:
+        items.append(indented(table(("", ""), lines, right=(0,))))
+    items += [indented(Text(change)) for change in fields["changes"]]
     if fields["errors"]:
         rows = [(f"line {error['line']}", Text(error["message"], style=WARNING)) for error in fields["errors"]]
         return stack(*items, "", heading("to be mended"), indented(table(("", ""), rows)))

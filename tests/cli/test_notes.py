@@ -97,6 +97,36 @@ def test_notes_become_a_circuit_file(shell: Shell, board: Path, tmp_path: Path) 
     assert shell(f"notes {board} --output {path}").code == 2
 
 
+def test_facts_go_into_a_circuit_file(shell: Shell, board: Path, tmp_path: Path) -> None:
+    """`--add` writes a fact into a circuit file, whose comments stay; what is told beside it is what is not known."""
+    path = tmp_path / "board.yaml"
+    shell(f"notes {board} --circuit --output {path}")
+    path.write_text("# traced twice\n" + path.read_text(encoding="utf-8"), encoding="utf-8")
+    before = path.read_text(encoding="utf-8").splitlines()
+    done = shell(f"notes {path} --add 'R12 22k' --add 'R12.1 is G7'")
+    assert (done.code, done.err) == (0, "")
+    assert "R12 ohms ? → 22k" in done.out
+    assert "net R12_1 → G7" in done.out
+    after = path.read_text(encoding="utf-8").splitlines()
+    assert [line for line, was in zip(after, before, strict=True) if line != was] == [
+        "  R12: {kind: resistor, ohms: 22k, pins: {2: Q7_1, 1: G7}}  # line 4"
+    ]
+    fields = json.loads(shell(f"notes {path} --add 'R12 10k' --json").out)
+    assert len(fields["changes"]) == 1
+    assert fields["parts"] == {"R9": "resistor", "Q7": "npn", "R12": "resistor"}
+
+
+def test_what_a_circuit_file_does_not_take(shell: Shell, board: Path, tmp_path: Path) -> None:
+    """One sentence says why, nothing is written: exit code 2."""
+    path = tmp_path / "board.yaml"
+    shell(f"notes {board} --circuit --output {path}")
+    before = path.read_bytes()
+    for options in ("--add 'R12 22k' --add 'Q8 fet? G=EN'", "--add 'read EN 0.02'", "--undo", "--drop 3", "--circuit"):
+        done = shell(f"notes {path} {options}")
+        assert (done.code, done.out, done.err.count("\n")) == (2, "", 1)
+        assert path.read_bytes() == before
+
+
 def test_there_are_no_notes_yet(shell: Shell, tmp_path: Path) -> None:
     """A file that does not exist is begun with `--add`; another suffix is no notes file."""
     done = shell(f"notes {tmp_path}/none.notes")
