@@ -225,11 +225,14 @@ class Board:
             If a reading is not understood.
         """
         from seqsim.diagnosis import Standing, advise, standing_after
+        from seqsim.diagnosis.likeliest import likeliest
+        from seqsim.readings import Readings
 
-        if readings is None and not more and not self.circuit.noted:
-            return replace(advise(Standing.before(self.circuit), steps=most), circuit=self.name)
-        taken = self.read(readings, more)
-        return replace(advise(standing_after(self.circuit, taken), taken.meter, most), circuit=self.name)
+        none = readings is None and not more and not self.circuit.noted
+        taken = Readings() if none else self.read(readings, more)
+        one = likeliest(self.circuit, taken)
+        standing = Standing.before(one.circuit) if none else standing_after(one.circuit, one.readings)
+        return replace(one.told(advise(standing, taken.meter, most)), circuit=self.name, taken=one.taken)
 
     def verify(
         self,
@@ -251,11 +254,13 @@ class Board:
             If a reading or a fault is not understood.
         """
         from seqsim.diagnosis import verify
+        from seqsim.diagnosis.likeliest import likeliest
         from seqsim.readings import Readings
 
         none = readings is None and not more and not self.circuit.noted
-        taken = Readings() if none else self.read(readings, more)
-        return replace(verify(self.circuit, taken, _listed(repaired)), circuit=self.name)
+        one = likeliest(self.circuit, Readings() if none else self.read(readings, more))
+        found = verify(one.circuit, one.readings, one.here(_listed(repaired)))
+        return replace(one.told(found), circuit=self.name, taken=one.taken)
 
     def why(
         self,

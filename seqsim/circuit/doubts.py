@@ -53,7 +53,7 @@ class Answer(BaseModel):
 class Doubt(BaseModel):
     """A question about the drawing; ``place`` is the part, net or pin to trace for its answer.
 
-    The priors of its answers add up to one.
+    The priors of its answers add up to one. ``held`` is the rail that alone holds a net whose end is open, if one does.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
@@ -64,6 +64,7 @@ class Doubt(BaseModel):
     question: str
     answers: tuple[Answer, ...]
     line: int | None = None
+    held: str = ""
 
 
 BEYOND = "beyond_"

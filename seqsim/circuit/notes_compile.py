@@ -6,7 +6,8 @@ from collections.abc import Sequence
 
 from seqsim.circuit.draft import Draft
 from seqsim.circuit.model import Circuit
-from seqsim.circuit.notes_doubts import Apart, contact_doubts, copper_of, kind_doubts, upstream_doubts
+from seqsim.circuit.notes_beyond import upstream_doubts
+from seqsim.circuit.notes_doubts import Apart, contact_doubts, copper_of, kind_doubts
 from seqsim.circuit.notes_facts import (
     Absent,
     Contact,

@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
-from seqsim.circuit.doubts import BEYOND, About, Answer, Doubt
+from seqsim.circuit.doubts import About, Answer, Doubt
 from seqsim.circuit.draft import CircuitErrors, Draft
-from seqsim.circuit.model import OFF, Circuit
+from seqsim.circuit.model import Circuit
 from seqsim.circuit.notes_facts import Absent, Fact
 from seqsim.circuit.notes_parts import NotedPart, pin_maps
 from seqsim.circuit.notes_words import ROLE_LETTERS, KindOption
 from seqsim.circuit.read_parts import read_parts
 from seqsim.circuit.source import Entries, Node, Text
-from seqsim.parts import Part, Supply
-from seqsim.parts.supply import ENTRY
+from seqsim.parts import Part
 
 LEAST_SHARE = 0.02
 """Answers that are less likely than the likeliest by this factor, before any reading, are left out."""
@@ -24,28 +22,6 @@ STEADY_CONTROL, IDLE_OUTPUT, ODD_FOLLOWER = 0.02, 0.05, 0.3
 or a P-type's on a supply, and a P-type's common pin on ground or an N-type's on a supply (our judgement)."""
 EXPECTED_SHARE = 0.5
 """Chance that a contact that was expected and does not beep is there in the drawing, and broken (our judgement)."""
-SIGNAL_OHMS = 100.0
-"""Source resistance of what stands behind a net: the output of another stage (our judgement)."""
-LEAST_LOGIC_VOLTS = 2.5
-"""A signal is as high as the lowest supply above this, unless there is none (our judgement)."""
-SIGNAL_SPREAD = 0.3
-"""Standard deviation of that, as a share: nobody has seen the supply of what is not traced (our judgement)."""
-
-_RAIL_NAME = re.compile(r"\+?(?:V_?(\d+)(?:[V_P](\d+))?|(\d+)V(\d*))")
-CONTROLS = frozenset({"B", "G"})
-LISTENS = frozenset({"A", "B", "C", "D", "EN", "FB", "SENSE", "MR", "INP", "INN", "IN", "VCC", "RAIL"})
-"""Pins of chips that drive nothing."""
-FEEDS = frozenset({"VCC", "IN", "RAIL"})
-ALL_STATES = {
-    "low": 0.25,
-    "high": 0.3,
-    "open": 0.2,
-    "rises with the last state": 0.17,
-    "falls with the last state": 0.08,
-}
-ONE_STATE = {"low": 1 / 3, "high": 1 / 3, "open": 1 / 3}
-FED = {"high": 0.9, "low": 0.05, "open": 0.05}
-"""What feeds a chip is there, as a rule (our judgement)."""
 
 
 @dataclass(frozen=True)
@@ -198,91 +174,3 @@ def contact_doubts(facts: Sequence[Fact], apart: Mapping[int, Apart]) -> tuple[D
 def copper_of(fact: Absent) -> str:
     """Return the name of the copper that a contact that is absent would need."""
     return fact.via or f"{fact.one}-{fact.other}".replace(".", "_")
-
-
-def upstream_doubts(circuit: Circuit, told: Mapping[str, bool], mentioned: Mapping[str, str]) -> tuple[Doubt, ...]:
-    """Return a doubt for each net on which nothing that is traced decides.
-
-    ``told`` says of nets whether they go on; ``mentioned`` names the pin of an undescribed part on a net.
-    """
-    states = [name for name in circuit.power_states if name != OFF]
-    if not states:
-        return ()
-    found = []
-    fed = {supply.net for supply in circuit.supplies.values()}
-    for net, pins in circuit.nets().items():
-        if net in circuit.grounds or net in fed or told.get(net) is False:
-            continue
-        if not (told.get(net) or net in mentioned or _undecided(circuit, pins)):
-            continue
-        named = volts_in(net)
-        feeds = named is not None or all(pin.rpartition(".")[2] in FEEDS for pin in pins)
-        shares = FED if feeds else ALL_STATES if len(states) > 1 else ONE_STATE
-        volts = named or _logic_volts(circuit)
-        name = BEYOND + net
-        while name in circuit.supplies or name in circuit.parts:
-            name += "_"
-        answers = tuple(
-            _behind(name, net, label, prior, volts, states, 0.03 if named else SIGNAL_SPREAD)
-            for label, prior in sorted(shares.items(), key=lambda item: item[0] != "open")
-        )
-        place = mentioned.get(net, pins[0] if len(pins) == 1 else net)
-        found.append(
-            Doubt(
-                name=net, about=About.UPSTREAM, place=place, question=f"what drives {net} from beyond",
-                answers=answers, line=_line(circuit, pins),
-            )
-        )  # fmt: skip
-    return tuple(found)
-
-
-def volts_in(name: str) -> float | None:
-    """Return the volts that the name of a rail tells: 5 of `V5`, `+5V` or `5V0`, 3.3 of `3V3` or `V3V3`."""
-    found = _RAIL_NAME.fullmatch(name.upper().removesuffix("SB").removesuffix("_"))
-    if found is None:
-        return None
-    whole, part = found[1] or found[3], found[2] or found[4] or "0"
-    return float(f"{whole}.{part}") or None
-
-
-def _undecided(circuit: Circuit, pins: Sequence[str]) -> bool:
-    """Tell whether nothing that is traced gives a net a level: one loose pin, or pins that only listen."""
-    if any(pin.endswith(ENTRY) for pin in pins):
-        return False
-    deciding = 0
-    for pin in pins:
-        name, _, letter = pin.rpartition(".")
-        part = circuit.parts[name]
-        kind = part.kind
-        if kind in ("npn", "pnp", "nmos", "pmos", "npn_prebiased", "pnp_prebiased"):
-            deciding += letter not in CONTROLS and len(pins) > 1
-        elif kind == "capacitor":
-            continue
-        elif hasattr(part, "quiescent"):
-            if letter not in LISTENS:
-                return False
-        else:
-            deciding += len(pins) > 1
-    others = [pin for pin in pins if circuit.parts[pin.rpartition(".")[0]].kind != "capacitor"]
-    return not deciding or len(others) < 2
-
-
-def _behind(
-    name: str, net: str, label: str, prior: float, volts: float, states: Sequence[str], spread: float
-) -> Answer:
-    """Return one thing that may stand behind a net."""
-    if label == "open":
-        return Answer(label=label, prior=prior)
-    on = {"low": (), "high": tuple(states), "rises with the last state": (states[-1],)}.get(label, tuple(states[:-1]))
-    supply = Supply(name=name, net=net, volts=volts, spread=spread, ohms=SIGNAL_OHMS, idle="low")
-    return Answer(label=label, prior=prior, supplies={name: supply}, applied={name: on})
-
-
-def _logic_volts(circuit: Circuit) -> float:
-    """Return how high a signal of this board is when high."""
-    seen = sorted(supply.volts for supply in circuit.supplies.values())
-    return next((volts for volts in seen if volts >= LEAST_LOGIC_VOLTS), seen[-1] if seen else 3.3)
-
-
-def _line(circuit: Circuit, pins: Sequence[str]) -> int | None:
-    return circuit.line("parts", pins[0].rpartition(".")[0]) if pins else None

@@ -166,6 +166,14 @@ def _copper(draft: Draft, tree: Tree, parts: Mapping[str, NotedPart], fact: Cont
         message = f"which pins does {fact.via} cut off? write it like R1.2 = Q1.B via {fact.via}"
         draft.error(message, fact.line, place=fact.via)
         return
+    for side in order:
+        unknown = [end for end in side if "." in end and not parts[end.partition(".")[0]].options]
+        if unknown and len(unknown) == len(side):
+            # without a part on its far side a break of this copper is one more thing that may be wrong beyond
+            tree.said.append(
+                f"{fact.via} leads on to {unknown[0]}, which is not described yet: a break of it is beyond"
+            )
+            return
     cut = sides[0]
     other = next((end for end in (fact.far if cut is fact.near else fact.near) if "." in end), None)
 

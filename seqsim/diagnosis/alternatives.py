@@ -1,62 +1,36 @@
 """The boards that a doubtful drawing may mean, and how well each explains the readings.
 
 Doubts are hypotheses like faults: each answer has a prior, and the readings weigh it. The evidence for a board is the
-likelihood of all readings summed over its faults; here it is worked out roughly, with the leading faults alone and
-three severities each, to find the few boards that deserve the whole diagnosis.
+likelihood of all readings summed over its faults; here it is worked out roughly, to find the few boards that deserve
+the whole diagnosis.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from seqsim.circuit import Circuit
-from seqsim.circuit.doubts import BEYOND, About, Answer, Doubt, answered, value_doubts
-from seqsim.diagnosis.cells import rough
-from seqsim.diagnosis.conditions import conditions, desk
-from seqsim.diagnosis.hypotheses import HEALTHY_PRIOR, Hypothesis, listed
-from seqsim.diagnosis.predict import Branch, Predictor
-from seqsim.diagnosis.spread import model_latents, noise
+from seqsim.circuit import Circuit, resolve_place
+from seqsim.circuit.doubts import About, Answer, Doubt, answered, value_doubts
+from seqsim.diagnosis.rough_evidence import Seen, seen
 from seqsim.network.network import Floats
-from seqsim.parts.supply import ENTRY
-from seqsim.readings import Readings, measurement
+from seqsim.readings import Readings
 from seqsim.readings.interventions import Intervention
-from seqsim.readings.outcome import Zone
 
 MOST_ALTERNATIVES = 120
 """Boards that are weighed at most; with more combinations the doubts are taken in one after the other."""
 VALUE_POINTS = (8, 5, 3)
 """Parts of the range of unknown resistors, for one of them, two, and more."""
-FAULT_SHARE = 0.9
-"""The likeliest faults up to this share of the prior take part in the rough evidence."""
-SOUND_SHARE = 0.4
-"""Chance that nothing of what is traced is broken while ends are open: the fault lies beyond (our judgement)."""
-POINTS = 3
-MOVED = 10
-"""Leading branches whose sensitivities are worked out; the rest take those of the healthy board."""
-ROUGH_SLIP = 0.03
-"""Chance of a reading that the rough evidence does not expect: slips, and what the shortened list lacks."""
-ROUGH_VOLTS, ROUGH_SHARE = 0.03, 0.02
-"""Spread of a reading in the rough evidence (V, and a share of it): tolerances and laws together (our judgement)."""
+BASES, ROUNDS = 4, 3
+"""Where not all are weighed: the likeliest drawings that are, with all that differ from them in one answer, and how
+often these are found anew among what was weighed so far."""
+PROBED = frozenset({"volts", "ohms", "diode", "continuity"})
+"""Kinds of readings that touch a place; what else was read may concern the whole board."""
+Key = tuple[tuple[str, str], ...]
 ORDER = (About.KIND, About.CONTACT, About.UPSTREAM, About.VALUE)
-
-
-@dataclass(frozen=True)
-class Seen:
-    """What one board says to the readings.
-
-    ``log_evidence`` is the logarithm of their likelihood; ``places`` the share of each place among the faults that
-    explain them (healthy is ````); ``expected`` (r,) what each would show on the healthy board; ``target`` (V) the
-    target's level there in the last power state, None if nothing is the target.
-    """
-
-    log_evidence: float = 0.0
-    places: Mapping[str, float] = field(default_factory=dict)
-    expected: Floats = field(default_factory=lambda: np.zeros(0))
-    target: float | None = None
 
 
 @dataclass(frozen=True)
@@ -68,8 +42,13 @@ class Alternative:
 
     chosen: Mapping[str, Answer]
     log_prior: float = 0.0
-    seen: Seen = Seen()
+    seen: Seen = field(default_factory=Seen)
     renamed: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def key(self) -> Key:
+        """What tells it from others: the labels of its answers."""
+        return tuple(sorted((name, answer.label) for name, answer in self.chosen.items()))
 
     @property
     def log_weight(self) -> float:
@@ -85,8 +64,75 @@ class Alternative:
         if not self.renamed:
             return readings
         return readings.model_copy(
-            update={"readings": tuple(_renamed(reading, self.renamed) for reading in readings.readings)}
+            update={
+                "readings": tuple(_renamed(reading, self.renamed) for reading in readings.readings),
+                "seen": tuple(replace(each, place=_place(each.place, self.renamed)) for each in readings.seen),
+            }
         )
+
+    def also(self, doubt: Doubt, answer: Answer) -> Alternative:
+        """Return the drawing with the answer to one more doubt, what is seen left as it was."""
+        return Alternative(
+            {**self.chosen, doubt.name: answer},
+            self.log_prior + math.log(answer.prior),
+            self.seen,
+            {**self.renamed, **answer.renamed},
+        )
+
+    def beside(self, doubt: Doubt) -> Iterator[Alternative]:
+        """Yield the drawings that differ from this one in the answer to one doubt alone, not yet weighed."""
+        mine = self.chosen[doubt.name]
+        for answer in doubt.answers:
+            if answer.label != mine.label:
+                chosen = {**self.chosen, doubt.name: answer}
+                prior = self.log_prior + math.log(answer.prior) - math.log(mine.prior)
+                renamed = {old: new for each in chosen.values() for old, new in each.renamed.items()}
+                yield Alternative(chosen, prior, Seen(), renamed)
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """Drawings, likeliest first, and what each weighs, shape (n,), one in all.
+
+    Where not all were weighed, ``bases`` are the numbers of likely ones of which all that differ in one answer were
+    weighed, too. Doubts in ``apart`` concern nothing that was read; they stand at their first answers.
+    """
+
+    found: tuple[Alternative, ...]
+    shares: Floats
+    bases: tuple[int, ...] = ()
+    apart: frozenset[str] = frozenset()
+
+    @classmethod
+    def of(
+        cls, found: Iterable[Alternative], bases: Collection[Key] = (), apart: frozenset[str] = frozenset()
+    ) -> Weighed:
+        """Return drawings by their own weights."""
+        ordered = tuple(sorted(found, key=lambda each: -each.log_weight))
+        logs = np.array([each.log_weight for each in ordered])
+        share = np.exp(logs - logs.max())
+        at = tuple(k for k, each in enumerate(ordered) if each.key in bases)
+        return cls(ordered, np.asarray(share / share.sum()), at, apart)
+
+    def about(self, doubt: Doubt) -> Weighed:
+        """Return the drawings by which to judge the answers to a doubt.
+
+        Where not all were weighed, the other doubts are taken as they stand in each of the likeliest drawings: what was
+        left out would otherwise make the answers of these surer than they are.
+        """
+        if not self.bases:
+            return self
+        families: dict[Key, list[int]] = {}
+        for k, each in enumerate(self.found):
+            families.setdefault(tuple(item for item in each.key if item[0] != doubt.name), []).append(k)
+        share = np.zeros(len(self.found))
+        for k in self.bases:
+            mine = families[tuple(item for item in self.found[k].key if item[0] != doubt.name)]
+            logs = np.array([self.found[m].log_weight for m in mine])
+            part = np.exp(logs - logs.max())
+            share[mine] += self.shares[k] * part / part.sum()
+        kept = np.flatnonzero(share > 0)
+        return Weighed(tuple(self.found[k] for k in kept), share[kept] / share.sum())
 
 
 def doubts_of(circuit: Circuit) -> tuple[Doubt, ...]:
@@ -97,136 +143,93 @@ def doubts_of(circuit: Circuit) -> tuple[Doubt, ...]:
     return tuple(sorted(found, key=lambda doubt: ORDER.index(doubt.about)))
 
 
-def alternatives(circuit: Circuit, readings: Readings, most: int = MOST_ALTERNATIVES) -> list[Alternative]:
+def weighed(circuit: Circuit, readings: Readings, most: int = MOST_ALTERNATIVES) -> Weighed:
     """Return the boards that the drawing may mean, likeliest first, each with its rough evidence.
 
     All combinations are weighed where they are few; else doubts are taken in one after the other, and of each round the
-    likeliest are kept.
+    likeliest are kept, and then all that differ from the likeliest in one answer.
     """
-    doubts = doubts_of(circuit)
-    found = [Alternative({})]
+    every = doubts_of(circuit)
+    apart = _apart(circuit, readings, every)
+    doubts = [doubt for doubt in every if doubt.name not in apart]
+    start = Alternative({doubt.name: doubt.answers[0] for doubt in every if doubt.name in apart})
     open_ended = bool(open_ends(circuit))
-    product = math.prod(len(doubt.answers) for doubt in doubts)
-    stages: list[Sequence[Doubt]] = [doubts] if product <= most else [(doubt,) for doubt in doubts]
-    wide = max(len(doubt.answers) for doubt in doubts) if doubts else 1
-    keep = max(most // (max(len(doubts), 1) * wide), 3)
-    for number, stage in enumerate(stages):
-        for doubt in stage:
-            found = [_with(each, doubt, answer) for each in found for answer in doubt.answers]
-        last = number == len(stages) - 1
-        if readings.readings or last:
-            found = [
-                replace(each, seen=seen(each.circuit(circuit), each.readings(readings), open_ended=open_ended))
-                for each in found
-            ]
+
+    def see(each: Alternative) -> Alternative:
+        evidence = seen(each.circuit(circuit), each.readings(readings), open_ended=open_ended)
+        return replace(each, seen=evidence)
+
+    if math.prod(len(doubt.answers) for doubt in doubts) <= most:
+        found = [start]
+        for doubt in doubts:
+            found = [each.also(doubt, answer) for each in found for answer in doubt.answers]
+        return Weighed.of(map(see, found), apart=apart)
+    found = _grown(start, doubts, see, most, weigh=bool(readings.readings))
+    known = {each.key: each for each in found}
+    for _ in range(ROUNDS):
+        bases = sorted(known.values(), key=lambda each: -each.log_weight)[:BASES]
+        fresh = {new.key: new for base in bases for doubt in doubts for new in base.beside(doubt)}
+        fresh = {key: see(new) for key, new in fresh.items() if key not in known}
+        if not fresh:
+            break
+        known |= fresh
+    return Weighed.of(known.values(), {base.key for base in bases}, apart)
+
+
+def _grown(
+    start: Alternative, doubts: Sequence[Doubt], see: Callable[[Alternative], Alternative], most: int, *, weigh: bool
+) -> list[Alternative]:
+    """Return the likeliest combinations, answers of one doubt after the other; ``weigh`` lets readings choose."""
+    found = [start]
+    keep = max(most // (len(doubts) * max(len(doubt.answers) for doubt in doubts)), BASES)
+    for doubt in doubts:
+        found = [each.also(doubt, answer) for each in found for answer in doubt.answers]
+        last = doubt is doubts[-1]
+        if weigh or last:
+            found = [see(each) for each in found]
         found.sort(key=lambda each: -each.log_weight)
         if not last:
             found = found[:keep]
     return found
 
 
-def weights(found: Iterable[Alternative]) -> Floats:
-    """Return the weights of alternatives; they add up to one."""
-    logs = np.array([each.log_weight for each in found])
-    share = np.exp(logs - logs.max())
-    return np.asarray(share / share.sum())
+def _apart(circuit: Circuit, readings: Readings, doubts: Sequence[Doubt]) -> frozenset[str]:
+    """Return the doubts about what no part joins, rails apart, to the target or to anything that was read."""
+    if any(reading.kind not in PROBED for reading in readings.readings):
+        return frozenset()
+    rails = {*circuit.grounds, *(supply.net for supply in circuit.supplies.values())}
+    joined: dict[str, set[str]] = {}
+    for name, part in circuit.parts.items():
+        joined[name] = {net for net in part.pins.values() if net not in rails}
+        for net in joined[name]:
+            joined.setdefault(net, set()).add(name)
+    places = [place for each in readings.readings for place in (each.place, each.to) if place is not None]
+    places += [each.place for each in readings.seen]
+    reached = {resolve_place(circuit, place).net for place in places} | {circuit.target or ""}
+    reached &= joined.keys()
+    if not reached:
+        return frozenset()
+    todo = list(reached)
+    while todo:
+        fresh = joined[todo.pop()] - reached
+        reached |= fresh
+        todo += fresh
+    about = {doubt.name: _concerned(circuit, doubt) for doubt in doubts}
+    return frozenset(name for name, nodes in about.items() if any(n in joined for n in nodes) and not nodes & reached)
 
 
-def seen(circuit: Circuit, readings: Readings, *, open_ended: bool) -> Seen:
-    """Return what a board says to readings, of its faults only the leading ones."""
-    at = desk(circuit)
-    target = None
-    if circuit.target is not None:
-        target = at.benches[list(circuit.power_states)[-1]].levels.at(circuit.target)
-    if not readings.readings:
-        return Seen(target=target)
-    measurements = tuple(measurement(circuit, reading, readings.meter) for reading in readings.readings)
-    predictor = Predictor(at, conditions(measurements), len(measurements))
-    hypotheses = _leading(listed(circuit, beyond(circuit)))
-    branches = [Branch(h, 1.0, hypothesis.modes[0], POINTS) for h, hypothesis in enumerate(hypotheses)]
-    predictions = predictor.nominal(branches)
-    if not predictions.good.any():
-        return Seen(-np.inf, target=target)
-    noisy = noise(measurements, predictor.conditions, predictions.tips[predictions.good])
-    score = rough(predictions, noisy)
-    best = np.full(len(branches), np.inf)
-    np.minimum.at(best, predictions.branch, score)
-    leaders = list(dict.fromkeys([0, *np.argsort(best)[:MOVED].tolist()]))
-    known, latents, _ = model_latents(at.network)
-    sensitive = Predictor(replace(at, network=known), predictor.conditions, len(measurements))
-    middle = [len(branches[k].severities) // 2 for k in leaders]
-    moves = sensitive.moves([branches[k] for k in leaders], middle, latents)
-    variance = np.tile((moves[0] ** 2).sum(axis=1), (len(branches), 1))
-    variance[leaders] = (moves**2).sum(axis=2)
-    tested = np.where(noisy.tested, 0.1, 1.0)
-    own = np.diag(noisy.covariance) + ((ROUGH_VOLTS * tested) ** 2 + (ROUGH_SHARE * predictions.tips) ** 2)
-    sd = np.sqrt(variance[predictions.branch] + own)
-    logs = np.zeros(predictions.tips.shape)
-    for k, each in enumerate(measurements):
-        if noisy.number[k]:
-            z = (noisy.observed[k] - predictions.tips[:, k]) / sd[:, k]
-            density = np.exp(-(z**2) / 2) / (sd[:, k] * math.sqrt(2 * math.pi))
-            logs[:, k] = np.log((1 - ROUGH_SLIP) * density + ROUGH_SLIP / noisy.span[k])
-        elif isinstance(each.observed, Zone):
-            largest = float(np.nanmax(np.abs(each.convert(predictions.tips[:, k])), initial=1.0))
-            largest = largest if math.isfinite(largest) else 1.0
-            chance = np.clip(each.chance(predictions.tips[:, k], sd[:, k], largest), 0, 1)
-            logs[:, k] = np.log((1 - ROUGH_SLIP) * chance + ROUGH_SLIP / 2)
-    counts = np.bincount(predictions.branch, minlength=len(branches))
-    prior = np.array([hypothesis.prior for hypothesis in hypotheses])
-    sound = SOUND_SHARE if open_ended else HEALTHY_PRIOR
-    prior = np.concatenate([[sound], (1 - sound) * prior[1:] / prior[1:].sum()])
-    weight = np.log(prior / counts)[predictions.branch]
-    total = np.where(predictions.good, weight + logs.sum(axis=1), -np.inf)
-    log = float(np.logaddexp.reduce(total))
-    places: dict[str, float] = {}
-    if math.isfinite(log):
-        share = np.bincount(predictions.branch, np.exp(total - log), len(branches))
-        for hypothesis, part in zip(hypotheses, share.tolist(), strict=True):
-            places[hypothesis.place] = places.get(hypothesis.place, 0.0) + part
-    tips = predictions.tips[np.flatnonzero(predictions.branch == 0)[0]]
-    expected = np.array([float(each.convert(tip)) for each, tip in zip(measurements, tips, strict=True)])
-    return Seen(log, places, expected, target)
-
-
-def beyond(circuit: Circuit) -> dict[str, float]:
-    """Return factors that leave out faults of what is not traced: the answers of its doubts say them already.
-
-    That is what stands behind open ends, and supplies on which no part lies yet.
-    """
-    nets = circuit.nets()
-    return {
-        name: 0.0
-        for name, supply in circuit.supplies.items()
-        if name.startswith(BEYOND) or all(pin.endswith(ENTRY) for pin in nets[supply.net])
-    }
+def _concerned(circuit: Circuit, doubt: Doubt) -> set[str]:
+    """Return the part or the nets that a doubt is about."""
+    if doubt.about is About.CONTACT:
+        return {net for each in doubt.answers for net in each.apart.values()} | {
+            circuit.pins()[pin] for each in doubt.answers for pin in each.apart
+        }
+    return {doubt.name if doubt.about is About.UPSTREAM else doubt.place}
 
 
 def open_ends(circuit: Circuit) -> tuple[str, ...]:
     """Return the nets behind which something is not traced."""
     return tuple(doubt.name for doubt in circuit.doubts if doubt.about is About.UPSTREAM)
-
-
-def _leading(hypotheses: Sequence[Hypothesis]) -> list[Hypothesis]:
-    """Return healthy and the likeliest faults."""
-    ordered = sorted(hypotheses[1:], key=lambda each: -each.prior)
-    total, kept = 0.0, []
-    whole = sum(each.prior for each in ordered)
-    for each in ordered:
-        kept.append(each)
-        total += each.prior
-        if total >= FAULT_SHARE * whole:
-            break
-    return [hypotheses[0], *kept]
-
-
-def _with(each: Alternative, doubt: Doubt, answer: Answer) -> Alternative:
-    return Alternative(
-        {**each.chosen, doubt.name: answer},
-        each.log_prior + math.log(answer.prior),
-        each.seen,
-        {**each.renamed, **answer.renamed},
-    )
 
 
 def _renamed(reading: object, names: Mapping[str, str]) -> object:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from seqsim.diagnosis.likeliest import Taken
 from seqsim.wording import SCHEMA, Result
 
 if TYPE_CHECKING:
@@ -71,7 +72,7 @@ class Advice(Result):
     ``stop`` is empty while readings help; else ``found`` (one group holds the fault), ``look_alikes`` (the same, and
     no reading on offer tells its members apart) or ``nothing_helps``. ``leading`` are the likeliest groups with their
     members and probabilities, ``first`` the supply nets to be measured before power goes on, ``limit`` the supplies
-    to limit first.
+    to limit first. ``taken`` is what the drawing was taken to be where notes leave it open.
     """
 
     circuit: str
@@ -85,6 +86,7 @@ class Advice(Result):
     limit: tuple[str, ...]
     next: tuple[Step, ...]
     cautions: tuple[str, ...]
+    taken: tuple[Taken, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """Return the documented fields of ``next``."""
@@ -103,6 +105,7 @@ class Advice(Result):
             "limit": list(self.limit),
             "next": [each.to_dict() for each in self.next],
             "cautions": list(self.cautions),
+            "taken": [each.to_dict() for each in self.taken],
         }
 
     def renderable(self) -> RenderableType:

@@ -61,10 +61,24 @@ def rank_over_time(circuit: Circuit, readings: Readings, *, factors: Factors | N
     factors
         A history, or factors on priors by kind, place or name of a fault.
     """
-    found = diagnose(circuit, readings, factors=factors)
-    watching = watch(found, Witness.of(circuit, readings.seen))
+    return told_over_time(diagnose(circuit, readings, factors=factors), readings)[0]
+
+
+def told_over_time(found: Diagnosis, readings: Readings) -> tuple[Ranking, float]:
+    """Return the ranking of a diagnosis at rest once what was seen counts, and the chance of seeing that."""
+    watching = watch(found, Witness.of(found.desk.circuit, readings.seen))
+    chance = seen_chance(found, watching)
     found = weighed(found, watching)
-    return _told(ranking(found, readings.readings), found, watching)
+    return _told(ranking(found, readings.readings), found, watching), chance
+
+
+def seen_chance(found: Diagnosis, watching: Watching) -> float:
+    """Return the chance of what was seen, over all hypotheses as levels at rest leave them."""
+    before, chance, run = found.posterior, watching.chances.prod(axis=1), watching.run
+    mine = float(before.probability[run].sum())
+    if mine <= 0:
+        return float(watching.witness.on(watching.witness.healthy).prod())
+    return float((before.probability[run] * chance[run]).sum()) / mine
 
 
 def watch(found: Diagnosis, witness: Witness) -> Watching:
@@ -84,10 +98,7 @@ def weighed(found: Diagnosis, watching: Watching) -> Diagnosis:
     """Return a diagnosis whose probabilities also count what was seen."""
     before = found.posterior
     chance = watching.chances.prod(axis=1)
-    run = watching.run
-    weights = before.probability[run]
-    healthy = float(watching.witness.on(watching.witness.healthy).prod())
-    average = float((weights * chance[run]).sum() / weights.sum()) if weights.sum() > 0 else healthy
+    average = seen_chance(found, watching)
     joint = before.probability * np.where(np.isfinite(chance), chance, average)
     none = before.none * average
     total = float(joint.sum()) + none

@@ -15,7 +15,7 @@ from typing import Any
 
 from seqsim.circuit import Circuit
 from seqsim.circuit.doubts import About, Doubt
-from seqsim.diagnosis.alternatives import Alternative
+from seqsim.diagnosis.alternatives import Alternative, Weighed
 from seqsim.faults import off_caution
 from seqsim.network.network import Floats
 
@@ -50,7 +50,7 @@ class Step:
         }  # fmt: skip
 
 
-def steps(circuit: Circuit, doubts: Sequence[Doubt], found: Sequence[Alternative], shares: Floats) -> tuple[Step, ...]:
+def steps(circuit: Circuit, doubts: Sequence[Doubt], weighed: Weighed) -> tuple[Step, ...]:
     """Return what can be traced or looked up, what tells most first; what would tell nothing is left out.
 
     Parameters
@@ -59,43 +59,42 @@ def steps(circuit: Circuit, doubts: Sequence[Doubt], found: Sequence[Alternative
         The board as it was read.
     doubts
         Its doubts.
-    found
+    weighed
         The drawings that it may be.
-    shares
-        Their probabilities (n,).
     """
-    levels = _levels([each.seen.target for each in found])
+    highest = max((abs(each.seen.target) for each in weighed.found if each.seen.target is not None), default=0.0)
     result = []
-    behind = _behind(doubts, found, levels, shares)
+    behind = _behind(doubts, weighed, highest)
     for doubt in doubts:
-        answers = [each.chosen[doubt.name].label for each in found]
-        level = _told([{label: 1.0} for label in levels], answers, shares)
-        place = _told([each.seen.places for each in found], answers, shares)
+        if doubt.name in weighed.apart:
+            continue
+        about = weighed.about(doubt)
+        answers = [each.chosen[doubt.name].label for each in about.found]
+        level = _told([{_level(each, highest): 1.0} for each in about.found], answers, about.shares)
+        place = _told([each.seen.places for each in about.found], answers, about.shares)
         place += behind.get(doubt.name, 0.0) * math.log2(STAGE_PLACES)
         if level + place >= LEAST_BITS:
             result.append(Step(doubt.name, doubt.place, action(doubt), level, place, off_caution(circuit)))
     return tuple(sorted(result, key=lambda step: -step.bits))
 
 
-def _behind(
-    doubts: Sequence[Doubt], found: Sequence[Alternative], levels: Sequence[str], shares: Floats
-) -> dict[str, float]:
+def _behind(doubts: Sequence[Doubt], weighed: Weighed, highest: float) -> dict[str, float]:
     """Return for each open end the chance that the fault lies beyond it.
 
     That nothing traced is broken counts for the ends whose other answers would turn the target's level, all else being
     equal; for all ends alike where none would.
     """
-    ends = [doubt.name for doubt in doubts if doubt.about is About.UPSTREAM]
+    ends = [doubt.name for doubt in doubts if doubt.about is About.UPSTREAM and doubt.name not in weighed.apart]
     chance = dict.fromkeys(ends, 0.0)
     seen: dict[tuple[str, tuple[tuple[str, str], ...]], set[str]] = {}
-    keys = [
-        {end: (end, tuple((name, a.label) for name, a in each.chosen.items() if name != end)) for end in ends}
-        for each in found
-    ]
-    for mine, level in zip(keys, levels, strict=True):
+    keys = [{end: (end, tuple(item for item in each.key if item[0] != end)) for end in ends} for each in weighed.found]
+    for mine, each in zip(keys, weighed.found, strict=True):
         for key in mine.values():
-            seen.setdefault(key, set()).add(level)
-    for each, mine, share in zip(found, keys, shares.tolist(), strict=True):
+            seen.setdefault(key, set()).add(_level(each, highest))
+    judged = weighed.bases or range(len(weighed.found))
+    total = sum(float(weighed.shares[k]) for k in judged)
+    for k in judged:
+        each, mine, share = weighed.found[k], keys[k], float(weighed.shares[k]) / total
         sound = each.seen.places.get("", 0.0) if each.seen.places else 1.0
         deciding = [end for end in ends if len(seen[mine[end]]) > 1] or ends
         for end in deciding:
@@ -127,25 +126,25 @@ def _told(what: Sequence[Mapping[str, float]], answers: Sequence[str], shares: F
     if mass <= 0:
         return 0.0
     left = sum(weight[answer] / mass * entropy(part) for answer, part in parts.items())
-    return max(entropy(whole) - left, 0.0)
+    told = entropy(whole) - left
+    return told if told > 0 else 0.0
 
 
-def _levels(volts: Sequence[float | None]) -> list[str]:
-    """Return each level as low, between or high, by the highest of them."""
-    known = [abs(each) for each in volts if each is not None]
-    most = max(known, default=0.0)
-    if most <= 0:
-        return ["low"] * len(volts)
-    return [
-        "low" if each is None or each < LOW_SHARE * most else "high" if each > HIGH_SHARE * most else "between"
-        for each in volts
-    ]
+def _level(each: Alternative, highest: float) -> str:
+    """Return the target's level on a drawing as low, between or high, by the highest of all drawings (V)."""
+    volts = each.seen.target
+    if volts is None or highest <= 0 or volts < LOW_SHARE * highest:
+        return "low"
+    return "high" if volts > HIGH_SHARE * highest else "between"
 
 
 def action(doubt: Doubt) -> str:
     """Return what a technician does about a doubt."""
     match doubt.about:
         case About.UPSTREAM:
+            if doubt.held:
+                net = doubt.name
+                return f"find what else lies on {net}: only {doubt.held} holds it; if nothing does, note: {net} done"
             if "." in doubt.place:
                 return f"trace on from {doubt.place}: what drives it?"
             return f"find what else lies on {doubt.place}, and what drives it"

@@ -2,32 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from seqsim.circuit import Circuit
-from seqsim.circuit.doubts import BEYOND, Doubt
+from seqsim.circuit.doubts import Doubt
 from seqsim.diagnosis.alike import Alike
 from seqsim.diagnosis.alternatives import (
-    SOUND_SHARE,
     Alternative,
-    alternatives,
-    beyond,
+    Weighed,
     doubts_of,
     open_ends,
-    weights,
+    weighed,
 )
 from seqsim.diagnosis.hypotheses import listed
 from seqsim.diagnosis.known import history_known
+from seqsim.diagnosis.mixture import beyond_places, first_names, mix
 from seqsim.diagnosis.rank import Diagnosis, diagnose
 from seqsim.diagnosis.report import ranking
-from seqsim.diagnosis.result import Explained, Ranking, Where
+from seqsim.diagnosis.result import Ranking
+from seqsim.diagnosis.rough_evidence import SOUND_SHARE, beyond
 from seqsim.diagnosis.tracing import Step, steps
 from seqsim.faults import Factors
-from seqsim.network.network import Floats
 from seqsim.readings import Readings, format_reading
 
 if TYPE_CHECKING:
@@ -37,6 +37,8 @@ MOST_DIAGNOSED = 4
 """Drawings that get a whole diagnosis, the likeliest ones."""
 LEAST_WEIGHT = 0.02
 """Drawings that weigh less than this beside the likeliest are left to their rough weight."""
+LEAST_CHANCE = 1e-6
+"""Chance below which what was seen over time counts no further against a drawing: a wrong note is likelier."""
 TAIL = 0.05
 """Share that the range of an unknown value leaves out on either side."""
 TELLS = 0.1
@@ -110,11 +112,10 @@ def believe(circuit: Circuit, readings: Readings) -> tuple[tuple[Believed, ...],
 
     It rests on rough weights alone, so that it is there after every line; without readings on the priors.
     """
-    found = alternatives(circuit, readings)
-    share = weights(found)
+    found = weighed(circuit, readings)
     doubts = doubts_of(circuit)
-    told = tuple(_believed(doubt, found, share, readings) for doubt in doubts)
-    return told, steps(circuit, doubts, found, share), len(found)
+    told = tuple(_believed(doubt, found, readings) for doubt in doubts)
+    return told, steps(circuit, doubts, found), len(found.found)
 
 
 def rank_unsure(circuit: Circuit, readings: Readings) -> UnsureRanking:
@@ -123,8 +124,8 @@ def rank_unsure(circuit: Circuit, readings: Readings) -> UnsureRanking:
     The likeliest drawings are diagnosed whole, and weigh what their readings say; the rest stays out, and with it a
     share that the rough weights put below some hundredths.
     """
-    found = alternatives(circuit, readings)
-    share = weights(found)
+    rough = weighed(circuit, readings)
+    found, share = rough.found, rough.shares
     kept = [k for k in range(min(MOST_DIAGNOSED, len(found))) if share[k] >= LEAST_WEIGHT * share[0]]
     told: list[Ranking] = []
     logs: list[float] = []
@@ -134,18 +135,19 @@ def rank_unsure(circuit: Circuit, readings: Readings) -> UnsureRanking:
         each = found[k]
         board, taken = each.circuit(circuit), each.readings(readings)
         ranked, log = _diagnosed(board, taken, groups, open_ended=bool(ends))
-        told.append(_first_names(ranked, each.renamed))
-        logs.append(each.log_prior + (each.seen.log_evidence if log is None else log))
+        told.append(first_names(ranked, each.renamed))
+        logs.append(each.log_prior + log)
     whole = np.exp(np.array(logs) - max(logs))
-    mixed = _beyond_places(mix(told, whole / whole.sum()), ends)
+    mixed = beyond_places(mix(told, whole / whole.sum()), ends)
     # what is believed rests on the whole diagnoses where there are any, on rough weights for the rest
     fresh = share.copy()
     fresh[kept] = share[kept].sum() * whole / whole.sum()
+    believed = replace(rough, shares=fresh)
     doubts = doubts_of(circuit)
     return UnsureRanking(
         **{each.name: getattr(mixed, each.name) for each in fields(mixed)},
-        unknowns=tuple(_believed(doubt, found, fresh, readings) for doubt in doubts),
-        trace=steps(circuit, doubts, found, fresh),
+        unknowns=tuple(_believed(doubt, believed, readings) for doubt in doubts),
+        trace=steps(circuit, doubts, believed),
         assumed=circuit.assumed,
         open_ends=ends,
         weighed=len(found),
@@ -155,21 +157,22 @@ def rank_unsure(circuit: Circuit, readings: Readings) -> UnsureRanking:
 
 def _diagnosed(
     circuit: Circuit, readings: Readings, known: dict[str, int], *, open_ended: bool
-) -> tuple[Ranking, float | None]:
+) -> tuple[Ranking, float]:
     """Return the ranking of one drawing and the logarithm of its evidence.
 
     ``known`` has the groups of look-alikes by name; those of the first drawing are worked out, and it grows.
     """
-    if readings.seen:
-        from seqsim.diagnosis.over_time import rank_over_time
-
-        return rank_over_time(circuit, readings), None
     factors = beyond(circuit)
     alike = _extended(known, circuit, history_known(circuit, readings, factors)) if known else None
     found = diagnose(circuit, readings, factors=factors or None, alike=alike)
     known.update(found.alike.group)
     if open_ended:
         found = with_sound_share(found, SOUND_SHARE)
+    if readings.seen:
+        from seqsim.diagnosis.over_time import told_over_time
+
+        told, chance = told_over_time(found, readings)
+        return told, _log_evidence(found) + math.log(max(chance, LEAST_CHANCE))
     return ranking(found, readings.readings), _log_evidence(found)
 
 
@@ -208,88 +211,13 @@ def _extended(known: dict[str, int], circuit: Circuit, factors: Factors) -> Alik
     return Alike.of({group: tuple(names) for group, names in members.items()})
 
 
-def _first_names(ranked: Ranking, renamed: Mapping[str, str]) -> Ranking:
-    """Return a ranking in which pins are called as on the circuit that was read."""
-    back = {new: old for old, new in renamed.items()}
-    if not back:
-        return ranked
-
-    def name(text: str) -> str:
-        pin, colon, rest = text.partition(":")
-        return back.get(pin, pin) + colon + rest
-
-    return replace(
-        ranked,
-        where=tuple(
-            replace(each, place=name(each.place), places=tuple(sorted({name(p) for p in each.places})))
-            for each in ranked.where
-        ),
-        hypotheses=tuple(
-            replace(each, faults=tuple(name(fault) for fault in each.faults), place=name(each.place))
-            for each in ranked.hypotheses
-        ),
-    )
-
-
-def _beyond_places(ranked: Ranking, ends: Sequence[str]) -> Ranking:
-    """Return a ranking that says "beyond" of a board on which nothing that is traced is broken."""
-    if not ends:
-        return ranked
-    place = f"beyond {ends[0]}" if len(ends) == 1 else "beyond what is traced"
-    behind = {f"{BEYOND}{end}": f"beyond {end}" for end in ends}
-
-    def spot(each: Where) -> Where:
-        named = place if each.place in ("", "nowhere") else behind.get(each.place, each.place)
-        return replace(each, place=named, places=tuple(behind.get(p, p) for p in each.places))
-
-    merged: dict[str, Where] = {}
-    for each in map(spot, ranked.where):
-        before = merged.get(each.place)
-        if before is None:
-            merged[each.place] = each
-        else:
-            merged[each.place] = replace(before, probability=min(before.probability + each.probability, 1.0))
-    return replace(ranked, where=tuple(sorted(merged.values(), key=lambda each: -each.probability)))
-
-
-def mix(rankings: Sequence[Ranking], shares: Floats) -> Ranking:
-    """Return the mixture of rankings: a hypothesis has the sum of its shares, told by the one that gives it most.
-
-    Parameters
-    ----------
-    rankings
-        Rankings of the same readings on different drawings.
-    shares
-        What each drawing weighs, shape (n,); they add up to one.
-    """
-    first = rankings[int(np.argmax(shares))]
-    best: dict[tuple[str, ...], tuple[float, Explained]] = {}
-    total: dict[tuple[str, ...], float] = {}
-    places: dict[object, tuple[float, Where, float]] = {}
-    for ranked, share in zip(rankings, shares.tolist(), strict=True):
-        for each in ranked.hypotheses:
-            mine = share * each.probability
-            total[each.faults] = total.get(each.faults, 0.0) + mine
-            if each.faults not in best or mine > best[each.faults][0]:
-                best[each.faults] = mine, each
-        for spot in ranked.where:
-            key = spot.place if spot.group < 0 else spot.group
-            before = places.get(key, (0.0, spot, 0.0))
-            mine = share * spot.probability
-            lead = (mine, spot) if mine > before[0] else before[:2]
-            places[key] = (*lead, before[2] + mine)
-    hypotheses = [replace(each, probability=total[key]) for key, (_, each) in best.items()]
-    where = [replace(spot, probability=min(chance, 1.0)) for _, spot, chance in places.values()]
-    return replace(
-        first,
-        where=tuple(sorted(where, key=lambda each: -each.probability)),
-        hypotheses=tuple(sorted(hypotheses, key=lambda each: -each.probability)),
-        none_of_these=float(sum(s * ranked.none_of_these for ranked, s in zip(rankings, shares, strict=True))),
-    )
-
-
-def _believed(doubt: Doubt, found: Sequence[Alternative], shares: Floats, readings: Readings) -> Believed:
+def _believed(doubt: Doubt, rough: Weighed, readings: Readings) -> Believed:
     """Return the probabilities of a doubt's answers, and the reading that tells the first from the second."""
+    if doubt.name in rough.apart:
+        priors = [(answer.label, answer.prior) for answer in doubt.answers]
+        return Believed(doubt, tuple(sorted(priors, key=lambda each: -each[1])), "", _span(priors))
+    about = rough.about(doubt)
+    found, shares = about.found, about.shares
     chance = dict.fromkeys((answer.label for answer in doubt.answers), 0.0)
     for each, share in zip(found, shares.tolist(), strict=True):
         chance[each.chosen[doubt.name].label] += share
@@ -302,12 +230,12 @@ def _believed(doubt: Doubt, found: Sequence[Alternative], shares: Floats, readin
         alone = [each for each in rivals if _apart(each, found[first]) == {doubt.name}]
         if rivals:
             because = _because(found[first], (alone or rivals)[0], ordered[1][0], readings)
-    return Believed(doubt, tuple(ordered), because, _span(list(chance.items())) if len(chance) > 2 else "")
+    return Believed(doubt, tuple(ordered), because, _span(list(chance.items())))
 
 
 def _span(parts: Sequence[tuple[str, float]]) -> str:
     """Return the range of a value from its parts, in their order, without the tails; empty for what is no range."""
-    if " to " not in parts[0][0]:
+    if len(parts) < 3 or " to " not in parts[0][0]:
         return ""
     below = np.cumsum([share for _, share in parts])
     first = int(np.searchsorted(below, TAIL))

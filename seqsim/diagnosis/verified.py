@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from seqsim.diagnosis.likeliest import Taken
 from seqsim.wording import SCHEMA, Result
 
 if TYPE_CHECKING:
@@ -69,6 +70,7 @@ class Verification(Result):
     """A repaired board, judged.
 
     ``verdict`` is ``proved`` (all that has to be read is right), ``off`` (something read is not) or ``incomplete``.
+    ``taken`` is what the drawing was taken to be where notes leave it open.
     """
 
     circuit: str
@@ -77,6 +79,7 @@ class Verification(Result):
     readings: tuple[Line, ...]
     missing: tuple[Required, ...]
     cautions: tuple[str, ...]
+    taken: tuple[Taken, ...] = ()
 
     @property
     def good(self) -> bool:
@@ -93,6 +96,7 @@ class Verification(Result):
             "readings": [each.to_dict() for each in self.readings],
             "missing": [each.to_dict() for each in self.missing],
             "cautions": list(self.cautions),
+            "taken": [each.to_dict() for each in self.taken],
         }
 
     def renderable(self) -> RenderableType:

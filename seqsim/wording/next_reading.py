@@ -8,6 +8,7 @@ from typing import Any
 from rich.console import RenderableType
 from rich.text import Text
 
+from seqsim.wording.notes import taken_text
 from seqsim.wording.tables import WARNING, count, heading, indented, listing, percent, quantity, quiet, stack, table
 
 Fields = Mapping[str, Any]
@@ -34,6 +35,11 @@ def advice_text(fields: Fields) -> RenderableType:
 
 
 def _standing(fields: Fields) -> list[tuple[str, str | Text]]:
+    told = taken_text(fields["taken"])
+    return [*([("taken", told)] if told else []), *_suspects(fields)]
+
+
+def _suspects(fields: Fields) -> list[tuple[str, str | Text]]:
     if not fields["readings"]:
         return [("suspects", "nothing was read yet: every fault of the list")]
     shown = ", ".join(f"{_group(each)} {percent(each['probability'])}" for each in fields["leading"])

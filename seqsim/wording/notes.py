@@ -63,6 +63,18 @@ def notes_text(fields: Fields) -> RenderableType:
     return stack(*items, *trace_items(fields["trace"]))
 
 
+def taken_text(taken: Sequence[Fields]) -> str:
+    """Return what a drawing was taken to be where notes leave it open, in one sentence; empty if nothing was open."""
+    if not taken:
+        return ""
+    told = ", ".join(
+        f"{each['name']}{' from beyond' if each['about'] == 'upstream' else ''} as {_label(each)} "
+        f"{percent(each['probability'])}"
+        for each in taken
+    )
+    return f"the likeliest drawing alone: {told}; `seqsim rank` weighs the others too"
+
+
 def unknowns_table(unknowns: Sequence[Fields]) -> RenderableType:
     """Return what is believed of each doubt."""
     return table(("", "", ""), [(each["name"], believed(each), quiet(each["because"])) for each in unknowns])

@@ -9,6 +9,7 @@ from rich.console import RenderableType
 from rich.text import Text
 
 from seqsim.wording.next_reading import expected
+from seqsim.wording.notes import taken_text
 from seqsim.wording.tables import WARNING, count, heading, indented, quantity, quiet, stack, table
 
 Fields = Mapping[str, Any]
@@ -21,6 +22,8 @@ def verification_text(fields: Fields) -> RenderableType:
     rails = [line for line in fields["readings"] if line["rail"]]
     places = [line for line in fields["readings"] if not line["rail"]]
     items: list[RenderableType] = [_verdict(fields)]
+    if fields["taken"]:
+        items.append(indented(quiet(f"taken: {taken_text(fields['taken'])}")))
     if rails:
         items += ["", heading("rails, in their order"), indented(_lines(rails))]
     if places:

@@ -152,6 +152,37 @@ def test_what_lies_beyond() -> None:
     assert [doubt.place for doubt in parse_notes(INVERTER + "EN goes U4.5\n").doubts] == ["U4.5", "R12.1"]
 
 
+def test_a_net_that_one_rail_alone_holds() -> None:
+    """A pull-up and what waits for it make an open end, until it is said to be all there, or a driver is traced."""
+    text = "V12 12\nM1 pmos G=GATE D=LAMP S=V12\nR4 100k 1=V12 2=GATE\nLD1 24 1=LAMP 2=gnd\ntarget LAMP\n"
+    (doubt,) = parse_notes(text).doubts
+    assert (doubt.name, doubt.held) == ("GATE", "V12")
+    assert [answer.label for answer in doubt.answers] == ["open", "low"]
+    (down,) = (answer for answer in doubt.answers if answer.label == "low")
+    assert down.supplies["beyond_GATE"].net == "GATE"
+    assert parse_notes(text + "GATE done\n").doubts == ()
+    assert parse_notes(text + "Q1 npn C=GATE E=gnd B=ON\nON done\n").doubts == ()
+    # a divider, a signal that comes and goes, and a wire to what only measures decide
+    assert parse_notes(text + "R5 10k 1=GATE 2=gnd\n").doubts == ()
+    assert parse_notes(text + "DRIVE 12 1k idle low\nR5 10k 1=GATE 2=DRIVE\n").doubts == ()
+    through = parse_notes(text.replace("2=GATE", "2=MID") + "R5 10k 1=MID 2=GATE\n").doubts
+    assert [each.held for each in through] == ["V12"]
+
+
+def test_copper_to_what_is_not_described() -> None:
+    """A via to a pin of a part that has no line yet is an unknown far side: it waits for the part."""
+    text = "target GO\nV3 3.3\nR4 10k 1=V3 2=GO\nR4.2 goes U2.PG via VIA3\n"
+    circuit = parse_notes(text)
+    assert circuit.copper == {}
+    assert [doubt.place for doubt in circuit.doubts] == ["U2.PG"]
+    assert circuit.assumed == ("VIA3 leads on to U2.PG, which is not described yet: a break of it is beyond",)
+    for line in ("U2.PG goes R4.2 via VIA3", "R4.2 = U2.PG via VIA3"):
+        assert parse_notes(text.replace("R4.2 goes U2.PG via VIA3", line)).copper == {}
+    known = parse_notes(text + "V5 5\nU2 regulator 1.8V amps=1 IN=V5 EN=V3 OUT=V1 PG=GO GND=gnd\n")
+    assert known.copper["VIA3"].touch == ("R4.2", "U2.PG")
+    assert known.assumed == ()
+
+
 def test_a_contact_that_is_absent() -> None:
     """What was expected to beep and does not is broken copper, or two nets; and it is a reading."""
     circuit = parse_notes("V5 5\nR12 10k 1=V5\nQ7 npn sot23 2=gnd 3=EN\nR12.2 not Q7.1\nR9 1k 1=V5 2=EN\n")
