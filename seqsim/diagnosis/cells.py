@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from seqsim.diagnosis.likelihood import Fit, conditional, fit
+from seqsim.diagnosis.likelihood import Fit, conditional, fits
 from seqsim.diagnosis.predict import Branch, Predictions
 from seqsim.diagnosis.spread import Noise
 from seqsim.network.network import Bools, Floats, Ints
@@ -131,26 +131,31 @@ def cells_of(predictions: Predictions, branches: Sequence[Branch], chosen: Ints,
         if not len(items):
             continue
         tips = predictions.tips[items]
-        groups: list[list[int]] = []
-        for k in range(len(items)):
-            if groups and (np.abs(tips[k] - tips[groups[-1][0]]) <= limits).all():
-                groups[-1].append(k)
-            else:
-                groups.append([k])
-        means = [tips[group].mean(axis=0) for group in groups]
+        groups = list(_runs(tips, limits))
+        means = [tips[group.start : group.stop].sum(axis=0) / len(group) for group in groups]
         for g, group in enumerate(groups):
-            points = tips[group]
-            centred = points - means[g]
+            centred = tips[group.start : group.stop] - means[g]
             own = centred.T @ centred / len(group)
             for other in (g + 1,) if g + 1 < len(groups) else ():
                 step = means[other] - means[g]
                 if (np.abs(tips[groups[other][0]] - tips[group[-1]]) <= CONTINUOUS * limits).all():
                     own = own + np.outer(step, step) / 12
             middle = items[group[len(group) // 2]]
+            restless = predictions.restless[items[group.start : group.stop]].mean(axis=0)
             yield Cell(
                 int(number), branches[number].weight * len(group) / len(items), int(predictions.severity[middle]),
-                predictions.ohms[middle], means[g], own, predictions.restless[items[group]].mean(axis=0),
+                predictions.ohms[middle], means[g], own, restless,
             )  # fmt: skip
+
+
+def _runs(tips: Floats, limits: Floats) -> Iterator[range]:
+    """Yield runs of items (i,) whose tips (i, r) lie within limits (r,) of those of the first."""
+    start = 0
+    while start < len(tips):
+        far = (np.abs(tips[start + 1 :] - tips[start]) > limits).any(axis=1)
+        end = start + 1 + int(far.argmax()) if far.any() else len(tips)
+        yield range(start, end)
+        start = end
 
 
 def in_the_running(cells: Sequence[Cell], branches: Sequence[Branch], noise: Noise) -> list[Cell]:
@@ -177,30 +182,38 @@ def score(
     largest: Floats,
 ) -> list[Scored]:  # fmt: skip
     """Return the fit of every cell; ``moves`` (r, l) are its sensitivities to one standard deviation each."""
-    scored = []
-    for cell, move in zip(cells, moves, strict=True):
-        wide = RESTLESS_SHARE * noise.span * cell.restless
-        covariance = noise.covariance + move @ move.T + cell.own + np.diag(wide**2)
-        scored.append(weigh(cell, covariance, measurements, noise, slip, largest))
-    return scored
+    if not cells:
+        return []
+    wide = RESTLESS_SHARE * noise.span * np.stack([cell.restless for cell in cells])
+    moved = np.stack(moves)
+    covariance = noise.covariance + moved @ moved.transpose(0, 2, 1) + np.stack([cell.own for cell in cells])
+    at = np.arange(len(noise.observed))
+    covariance[:, at, at] += wide**2
+    return weigh(cells, covariance, measurements, noise, slip, largest)
 
 
 def weigh(
-    cell: Cell, covariance: Floats, measurements: Sequence[Measurement], noise: Noise, slip: Floats, largest: Floats
-) -> Scored:  # fmt: skip
-    """Return the fit of one cell: its numbers as a Gaussian, each word by its chance given the numbers."""
+    cells: Sequence[Cell], covariance: Floats, measurements: Sequence[Measurement], noise: Noise, slip: Floats,
+    largest: Floats,
+) -> list[Scored]:  # fmt: skip
+    """Return the fits of cells around which readings have a ``covariance`` (c, r, r).
+
+    Numbers count as a Gaussian, each word by its chance given the numbers.
+    """
     numbers = np.flatnonzero(noise.number)
     words = np.flatnonzero(~noise.number)
-    result = fit(
-        noise.observed[numbers], cell.mean[numbers], covariance[np.ix_(numbers, numbers)], slip[numbers],
-        noise.span[numbers],
-    )  # fmt: skip
-    chances = np.zeros(len(measurements))
-    if len(words):
-        mean, deviation = conditional(covariance, cell.mean, noise.observed[numbers], numbers, words)
-        for k, at, sd in zip(words.tolist(), mean.tolist(), deviation.tolist(), strict=True):
-            chances[k] = np.log(_chance(measurements[k], float(at), float(sd), cell, int(k), slip, largest))
-    return Scored(cell, covariance, result, chances, result.log + float(chances.sum()))
+    means = np.stack([cell.mean for cell in cells])
+    grid = covariance[:, numbers[:, None], numbers]
+    results = fits(noise.observed[numbers], means[:, numbers], grid, slip[numbers], noise.span[numbers])
+    scored = []
+    for cell, wide, result in zip(cells, covariance, results, strict=True):
+        chances = np.zeros(len(measurements))
+        if len(words):
+            mean, deviation = conditional(wide, cell.mean, noise.observed[numbers], numbers, words)
+            for k, at, sd in zip(words.tolist(), mean.tolist(), deviation.tolist(), strict=True):
+                chances[k] = np.log(_chance(measurements[k], float(at), float(sd), cell, int(k), slip, largest))
+        scored.append(Scored(cell, wide, result, chances, result.log + float(chances.sum())))
+    return scored
 
 
 def _chance(each: Measurement, at: float, sd: float, cell: Cell, k: int, slip: Floats, largest: Floats) -> float:

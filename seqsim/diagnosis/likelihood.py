@@ -42,22 +42,40 @@ def fit(observed: Floats, predicted: Floats, covariance: Floats, slip: Floats, s
     span
         (k,) range over which a slip may lie, in the unit of the reading.
     """
-    if not len(observed):
-        return Fit(0.0, 0.0, np.zeros(0), 0.0, np.zeros(0))
+    return fits(observed, predicted[None], covariance[None], slip, span)[0]
+
+
+def fits(observed: Floats, predicted: Floats, covariance: Floats, slip: Floats, span: Floats) -> list[Fit]:
+    """Return the likelihood of ``observed`` (k,) around each of many ``predicted`` (c, k), see `fit`.
+
+    ``covariance`` (c, k, k) are theirs, each positive definite.
+    """
+    count, k = predicted.shape
+    if not k:
+        return [Fit(0.0, 0.0, np.zeros(0), 0.0, np.zeros(0))] * count
     residual = observed - predicted
     precision = np.linalg.inv(covariance)
     sign, log_determinant = np.linalg.slogdet(covariance)
-    if sign <= 0:
-        return Fit(-np.inf, -np.inf, np.full(len(observed), -np.inf), np.inf, np.full(len(observed), np.inf))
-    pulled = precision @ residual
-    own = np.diag(precision)
-    square = float(residual @ pulled)
+    pulled = np.einsum("cij,cj->ci", precision, residual)
+    own = np.diagonal(precision, axis1=1, axis2=2)
+    square = (residual * pulled).sum(axis=1)[:, None]
     kept = np.log1p(-slip)
-    none = -square / 2 + float(kept.sum())
-    slips = -square / 2 + pulled**2 / own / 2 + 0.5 * (LOG_2PI - np.log(own)) + np.log(slip / span) + kept.sum() - kept
-    normal = -(log_determinant + len(observed) * LOG_2PI) / 2
-    together = float(np.logaddexp.reduce([none, *slips]))
-    return Fit(together + normal, none + normal, slips + normal, -2 * together, pulled / np.sqrt(own))
+    none = -square / 2 + kept.sum()
+    with np.errstate(invalid="ignore", divide="ignore"):  # of a covariance that is none, refused below
+        slips = (
+            -square / 2 + pulled**2 / own / 2 + 0.5 * (LOG_2PI - np.log(own)) + np.log(slip / span) + kept.sum() - kept
+        )
+        standard = pulled / np.sqrt(own)
+    normal = -(log_determinant[:, None] + k * LOG_2PI) / 2
+    together = np.logaddexp.reduce(np.concatenate([none, slips], axis=1), axis=1)
+    return [
+        Fit(t + n, o + n, s + n, -2 * t, z)
+        if sound > 0
+        else Fit(-np.inf, -np.inf, np.full(k, -np.inf), np.inf, np.full(k, np.inf))
+        for t, n, o, s, z, sound in zip(
+            together.tolist(), normal[:, 0].tolist(), none[:, 0].tolist(), slips, standard, sign.tolist(), strict=True
+        )
+    ]
 
 
 def misfits(residuals: Floats, precision: Floats, slip: Floats, span: Floats) -> Floats:

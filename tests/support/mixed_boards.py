@@ -147,14 +147,14 @@ class Bench:
         other = others[int(random.integers(len(others)))]
         return own.model_copy(update={"value": other.value, "resolution": other.resolution})
 
-    def ranked(self, number: int, random: np.random.Generator) -> Iterator[Ranked]:
-        """Draw a board and yield its rankings after each reading."""
+    def ranked(self, number: int, random: np.random.Generator, *, each: bool = True) -> Iterator[Ranked]:
+        """Draw a board and yield its rankings after ``each`` reading, or after the last."""
         taken = None
         while taken is None:
             broken = self.broken(random)
             taken = self.read(broken, random)
         columns, readings, slipped = taken
-        for count in range(1, len(columns) + 1):
+        for count in range(1 if each else len(columns), len(columns) + 1):
             found = self.diagnosed(columns[:count], readings[:count])
             yield Ranked(number, broken.sort, broken.name, count, sum(slipped[:count]), claims(found, broken))
 
