@@ -143,6 +143,19 @@ class Network:
         return {owner: tuple(numbers) for owner, numbers in found.items()}
 
     @cached_property
+    def paces(self) -> Floats:
+        """Seconds (g, 2) by which each gate turns on and off late, where it does both; else zero.
+
+        Such a gate gives a cycle its pace: the board stays as it is while the gate waits.
+        """
+        found = np.zeros((len(self.gates), 2))
+        for rule in self.rules:
+            for gate, (on, off) in rule.delays.items():
+                if on > 0 and off > 0:
+                    found[self.gate_index[gate]] = on, off
+        return found
+
+    @cached_property
     def hinges_at(self) -> Mapping[int, Ints]:
         """Numbers of the hinges that sense or inject at each terminal."""
         return _numbers_at(self.hinges.sense_at, self.hinges.inject_at, len(self.terminals))

@@ -48,6 +48,7 @@ class Rules(NamedTuple):
     table: Ints
     gate_start: Ints
     driven: Ints
+    paces: Floats
     gates: Bools
     gate_force: NDArray[np.int8]
     side_force: NDArray[np.int8]

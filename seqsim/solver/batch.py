@@ -184,8 +184,8 @@ class Job:
         )
         sweep(
             hinges, b.reference, b.ratios, b.static, b.table, b.table_start, b.gate_start, b.driven,
-            b.network.rows.kind, b.network.row_start, self.pack, self.severity, self.first, self.first_above,
-            self.first_ratios, self.probes, self.latents, self.solved, work,
+            b.network.paces, b.network.rows.kind, b.network.row_start, self.pack, self.severity, self.first,
+            self.first_above, self.first_ratios, self.probes, self.latents, self.solved, work,
             begin, len(self.severity) if end is None else end, self.items[begin],
         )  # fmt: skip
 

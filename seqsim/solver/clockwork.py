@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import heapq
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -38,99 +38,39 @@ class Rise:
         return min(max((time - self.start) / self.seconds, 0.0), 1.0)
 
 
-@dataclass
-class Clockwork:
-    """The state of the rules during a run."""
+@dataclass(frozen=True)
+class Timing:
+    """What the rules of a variant say about time, the same in every run."""
 
     system: System
-    turned: dict[tuple[str, str], float]
+    turned: Mapping[tuple[str, str], float]
     """where patches put a knob (owner, name), where it is not at its neutral"""
-    until: float
-    before: Bools
-    """gates before the run begins"""
-    above: Bools = field(init=False)
-    gates: Bools = field(init=False)
-    events: list[Event] = field(default_factory=list)
-    rises: dict[int, Rise] = field(default_factory=dict)
-    chatter: dict[str, None] = field(default_factory=dict)
+    late: tuple[tuple[float, float], ...] = field(init=False)
+    """seconds by which each gate turns on and off late"""
+    falling: Floats = field(init=False)
+    following: Following = field(init=False)
 
     def __post_init__(self) -> None:
-        network, force = self.system.variant.network, self.system.variant.side_force
-        rows = len(network.row_names)
-        self.above = np.where(force >= 0, force == 1, np.zeros(rows, dtype=np.bool_))
-        self.gates = self._forced(self.before.copy())
-        self._timers: list[tuple[float, int, int, bool]] = []
-        self._due: dict[int, float] = {}
-        self._fell = np.full(rows, -np.inf)
-        self._changed = np.full(rows, -np.inf)
-        self._hurried = np.zeros(rows, dtype=np.int64)
-        self._rest = np.full(rows, -np.inf)
-        self._late = [self._lateness(k) for k in range(len(network.gates))]
-        self._followed = False
-        self._resting = False
-        self._still = (self.system.threshold, np.zeros_like(self.system.threshold))
-        self.haste = max(HASTE, self.until * SLOWEST_CHATTER)
-        self.falling = np.minimum(self.system.falling, self.system.rising - DEAD_BAND)
-        self._fresh = np.zeros(rows, dtype=np.bool_)
-
-    def _forced(self, gates: Bools) -> Bools:
-        force = self.system.variant.gate_force
-        return np.where(force >= 0, force == 1, gates)
-
-    def _lateness(self, gate: int) -> tuple[float, float]:
         network = self.system.variant.network
-        rule = int(network.gate_rule[gate])
-        if rule < 0:
-            return 0.0, 0.0
-        late = network.rules[rule].delays.get(network.gates[gate], (0.0, 0.0))
-        scale = self.scale(network.rules[rule].owner)
-        return late[0] * scale, late[1] * scale
+        late = [(0.0, 0.0)] * len(network.gates)
+        for rule, gates in zip(network.rules, network.rule_gates, strict=True):
+            for gate in gates.tolist() if rule.delays else ():
+                on, off = rule.delays.get(network.gates[gate], (0.0, 0.0))
+                late[gate] = on * self.scale(rule.owner), off * self.scale(rule.owner)
+        object.__setattr__(self, "late", tuple(late))
+        object.__setattr__(self, "falling", np.minimum(self.system.falling, self.system.rising - DEAD_BAND))
+        object.__setattr__(self, "following", self._following())
 
     def scale(self, owner: str) -> float:
         """Return the factor on all seconds of an owner."""
         return self.turned.get((owner, SECONDS), 1.0)
 
-    def begin(self, stage: Stage) -> None:
-        """Go to a power state: static gates change at once."""
-        network = self.system.variant.network
-        before = self.gates.copy()
-        driven = network.gate_rule >= 0
-        self.gates = self._forced(np.where(driven, self.gates, stage.static))
-        self.events.append(Event(stage.seconds, What.STAGE, stage.name))
-        for k in np.flatnonzero(before != self.gates):
-            self._note(stage.seconds, int(k))
-            ramp = stage.ramps.get(network.gates[k])
-            self.rises.pop(int(k), None)
-            if self.gates[k] and ramp is not None:
-                self._rise(int(k), ramp[0], ramp[1], ramp[2], stage.seconds)
-
-    def _note(self, time: float, gate: int) -> None:
-        self.events.append(Event(time, What.GATE, self.system.variant.network.gates[gate], bool(self.gates[gate])))
-
-    def _rise(self, gate: int, owner: str, knob: str, seconds: float, time: float) -> None:
-        variant = self.system.variant
-        network = variant.network
-        found = network.knobs.get((owner, knob))
-        if found is None or seconds <= 0:
-            return
-        stands = self.turned.get((owner, knob), found.neutral)
-        hinges, shifts = [], []
-        ports = {int(h): len(network.owners) + i for i, h in enumerate(variant.port_of) if h >= 0}
-        for turned in found.turned:
-            if turned.effect is not Effect.SHIFT:
-                continue
-            for h in network.hinges_of[owner]:
-                if network.roles[h] == turned.role:
-                    hinges.append(ports.get(int(h), int(h)))
-                    shifts.append(turned.coefficient * stands)
-        self.rises[gate] = Rise(tuple(hinges), tuple(shifts), time, seconds)
-
-    def following(self) -> Following:
+    def _following(self) -> Following:
         """Return the rules as compiled code follows them: those without delay, ramp or pause at once."""
         system, variant = self.system, self.system.variant
         network, rows = variant.network, variant.rows
         plain = [
-            not rule.ramps and not rule.pauses and all(self._late[gate] == (0.0, 0.0) for gate in gates)
+            not rule.ramps and not rule.pauses and all(self.late[gate] == (0.0, 0.0) for gate in gates.tolist())
             for rule, gates in zip(network.rules, network.rule_gates, strict=True)
         ]
         none = np.zeros(0, dtype=np.int64)
@@ -143,6 +83,69 @@ class Clockwork:
             np.array(plain, dtype=np.bool_), variant.gate_force.astype(np.int64), variant.side_force.astype(np.int64),
             rows.rise_at, rows.rise_weight, system.rising, rows.fall_at, rows.fall_weight, self.falling,
         )  # fmt: skip
+
+
+class Clockwork:
+    """The state of the rules during a run until ``until`` (s), with the gates ``before`` it begins."""
+
+    def __init__(self, timing: Timing, until: float, before: Bools) -> None:
+        system = timing.system
+        network, force = system.variant.network, system.variant.side_force
+        rows = len(network.row_names)
+        self.timing, self.system, self.until = timing, system, until
+        self.above: Bools = force == 1
+        self.gates = self._forced(before)
+        self.events: list[Event] = []
+        self.rises: dict[int, Rise] = {}
+        self.chatter: dict[str, None] = {}
+        self.haste = max(HASTE, until * SLOWEST_CHATTER)
+        self._timers: list[tuple[float, int, int, bool]] = []
+        self._due: dict[int, float] = {}
+        never = np.full((3, rows), -np.inf)
+        self._fell, self._changed, self._rest = never[0], never[1], never[2]
+        self._hurried = np.zeros(rows, dtype=np.int64)
+        self._resting = False
+        self._still = (system.threshold, np.zeros_like(system.threshold))
+        self._fresh = np.zeros(rows, dtype=np.bool_)
+
+    def _forced(self, gates: Bools) -> Bools:
+        force = self.system.variant.gate_force
+        return np.where(force >= 0, force == 1, gates)
+
+    def begin(self, stage: Stage, time: float) -> None:
+        """Go to a power state: static gates change at once."""
+        network = self.system.variant.network
+        before = self.gates.copy()
+        driven = network.gate_rule >= 0
+        self.gates = self._forced(np.where(driven, self.gates, stage.static))
+        self.events.append(Event(time, What.STAGE, stage.name))
+        for k in np.flatnonzero(before != self.gates):
+            self._note(time, int(k))
+            ramp = stage.ramps.get(network.gates[k])
+            self.rises.pop(int(k), None)
+            if self.gates[k] and ramp is not None:
+                self._rise(int(k), ramp[0], ramp[1], ramp[2], time)
+
+    def _note(self, time: float, gate: int) -> None:
+        self.events.append(Event(time, What.GATE, self.system.variant.network.gates[gate], bool(self.gates[gate])))
+
+    def _rise(self, gate: int, owner: str, knob: str, seconds: float, time: float) -> None:
+        variant = self.system.variant
+        network = variant.network
+        found = network.knobs.get((owner, knob))
+        if found is None or seconds <= 0:
+            return
+        stands = self.timing.turned.get((owner, knob), found.neutral)
+        hinges, shifts = [], []
+        ports = {int(h): len(network.owners) + i for i, h in enumerate(variant.port_of) if h >= 0}
+        for turned in found.turned:
+            if turned.effect is not Effect.SHIFT:
+                continue
+            for h in network.hinges_of[owner]:
+                if network.roles[h] == turned.role:
+                    hinges.append(ports.get(int(h), int(h)))
+                    shifts.append(turned.coefficient * stands)
+        self.rises[gate] = Rise(tuple(hinges), tuple(shifts), time, seconds)
 
     def sides(self) -> Sides:
         """Return where rows and gates stand, for compiled code to change in place."""
@@ -172,9 +175,6 @@ class Clockwork:
                 self._fell[row] = time
             name = f"{network.row_owners[row]}/{network.row_names[row]}"
             self.events.append(Event(time, What.ROW, name, bool(fresh[row])))
-        if not self._followed:  # gates that are on with all rows below
-            self._followed = True
-            return self.follow(time, range(len(network.tables)))
         return self.follow(time, dict.fromkeys(int(network.rows.rule[row]) for row in changed))
 
     def beyond(self, time: float, volts: Floats) -> Bools:
@@ -183,7 +183,7 @@ class Clockwork:
         force = self.system.variant.side_force
         rise = (rows.rise_weight * volts[rows.rise_at]).sum(axis=1)
         fall = (rows.fall_weight * volts[rows.fall_at]).sum(axis=1)
-        fresh = np.where(self.above, fall >= self.falling, rise > self.system.rising)
+        fresh = np.where(self.above, fall >= self.timing.falling, rise > self.system.rising)
         fresh = np.where(self._rest > time, self.above, fresh)
         return np.asarray(np.where(force >= 0, force == 1, fresh))
 
@@ -224,7 +224,7 @@ class Clockwork:
     def _start(self, gate: int, on: bool, time: float) -> float:  # noqa: FBT001
         """Return when a gate follows its rule."""
         if not on:
-            return time + self._late[gate][1]
+            return time + self.timing.late[gate][1]
         network = self.system.variant.network
         rule = network.rules[int(network.gate_rule[gate])]
         pause = rule.pauses.get(network.gates[gate])
@@ -232,8 +232,8 @@ class Clockwork:
         if pause is not None:
             for row in network.rows_of[rule.owner]:
                 if network.row_names[row] == pause[0]:
-                    begins = max(begins, float(self._fell[row]) + pause[1] * self.scale(rule.owner))
-        return begins + self._late[gate][0]
+                    begins = max(begins, float(self._fell[row]) + pause[1] * self.timing.scale(rule.owner))
+        return begins + self.timing.late[gate][0]
 
     def _switch(self, gate: int, on: bool, time: float) -> None:  # noqa: FBT001
         network = self.system.variant.network
@@ -244,7 +244,7 @@ class Clockwork:
         rule = network.rules[int(network.gate_rule[gate])]
         ramp = rule.ramps.get(network.gates[gate])
         if on and ramp is not None:
-            self._rise(gate, rule.owner, ramp[0], ramp[1] * self.scale(rule.owner), time)
+            self._rise(gate, rule.owner, ramp[0], ramp[1] * self.timing.scale(rule.owner), time)
 
     def fire(self, time: float) -> bool:
         """Turn the gates whose time has come; tell whether there was one."""
@@ -281,10 +281,3 @@ class Clockwork:
                 threshold[h] -= shift * (1 - rise.done(time))
                 rate[h] += shift / rise.seconds
         return threshold, rate
-
-    def watched(self, time: float) -> tuple[Floats, Floats]:
-        """Return limit and sign of each row for the march: the threshold that is next, 0 where nobody watches."""
-        force = self.system.variant.side_force
-        sign = np.where(self.above, -1.0, 1.0)
-        sign[(force >= 0) | (self._rest > time)] = 0.0
-        return np.where(self.above, self.falling, self.system.rising), sign

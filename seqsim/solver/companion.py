@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from seqsim.network import WIDTH
 from seqsim.network.network import Bools, Floats, Ints
-from seqsim.solver.jit import compiled, inlined
+from seqsim.solver.jit import borrowing, inlined, put
 from seqsim.solver.plain import NEARLY
 from seqsim.solver.system import LEAK
 
@@ -40,6 +40,12 @@ class Body(NamedTuple):
     label: NDArray[np.uint64]
     shared: Bools
     """(h,) whether a hinge is an input share: it changes with the volts and stands outside the matrix"""
+    senses: Ints
+    injects: Ints
+    """(h,) how many places of each hinge are in use"""
+    ladder: Ints
+    exclusive: Ints
+    """hinges that are reached through another one, and hinges that conduct instead of another one"""
     plus: Ints
     minus: Ints
     farads: Floats
@@ -54,7 +60,9 @@ class Drive(NamedTuple):
     """What holds from one event to the next: hinges that may carry, thresholds that move, rows to watch.
 
     The threshold of hinge k at time t is ``threshold[k] + rate[k] (t - start)``. A row is crossed once
-    ``sign (weight·v - limit) > 0``; a sign of 0 means that nobody watches.
+    ``sign (weight·v - limit) > 0``; a sign of 0 means that nobody watches. Of the allowed hinges the first
+    ``counts[0]`` of ``bending`` may change their modes, and the first ``counts[1]`` of ``pushing`` have a threshold;
+    ``key[0]`` names those that always conduct.
     """
 
     start: float
@@ -65,6 +73,10 @@ class Drive(NamedTuple):
     row_weight: Floats
     row_limit: Floats
     row_sign: Floats
+    bending: Ints
+    pushing: Ints
+    counts: Ints
+    key: NDArray[np.uint64]
 
 
 class Now(NamedTuple):
@@ -84,6 +96,7 @@ class Store(NamedTuple):
     """Inverses that were needed, by step size and modes; the one that was used longest ago makes room.
 
     ``columns`` (s, n, n) holds each transposed: what one ampere into a node makes of all volts lies in a row.
+    ``clock`` holds the number of uses so far, and the inverse that was used last.
     """
 
     columns: Floats
@@ -92,6 +105,7 @@ class Store(NamedTuple):
     used: Ints
     clock: Ints
     work: Floats
+    swapped: Ints
 
 
 class Work(NamedTuple):
@@ -120,9 +134,10 @@ class Trace(NamedTuple):
     volts: Floats
 
 
-@compiled
-def _invert(matrix: Floats, n: int) -> bool:
-    """Turn the left half of ``matrix`` (n, 2n), whose right half is the unit matrix, into the unit matrix."""
+@borrowing
+def _invert(matrix: Floats, swapped: Ints) -> bool:
+    """Put the inverse of ``matrix`` (n, n) in its place, by Gauss and Jordan; ``swapped`` (n,) is scratch space."""
+    n = len(matrix)
     for k in range(n):
         pivot, best = k, abs(matrix[k, k])
         for i in range(k + 1, n):
@@ -130,32 +145,46 @@ def _invert(matrix: Floats, n: int) -> bool:
                 pivot, best = i, abs(matrix[i, k])
         if best < 1e-300:
             return False
+        swapped[k] = pivot
         if pivot != k:
-            for j in range(2 * n):
+            for j in range(n):
                 matrix[k, j], matrix[pivot, j] = matrix[pivot, j], matrix[k, j]
         over = 1.0 / matrix[k, k]
-        for j in range(2 * n):
+        matrix[k, k] = 1.0
+        for j in range(n):
             matrix[k, j] *= over
         for i in range(n):
             factor = matrix[i, k]
             if i != k and factor != 0.0:
-                for j in range(k, 2 * n):
+                matrix[i, k] = 0.0
+                for j in range(n):
                     matrix[i, j] -= factor * matrix[k, j]
+    for k in range(n - 1, -1, -1):
+        other = swapped[k]
+        if other != k:
+            for i in range(n):
+                matrix[i, k], matrix[i, other] = matrix[i, other], matrix[i, k]
     return True
 
 
 @inlined
 def _slot(body: Body, drive: Drive, conducting: Bools, scale: float, store: Store) -> int:
     """Return where the inverse of the step's matrix is kept, working it out if need be; -1 if it has none."""
-    key = np.uint64(0)
-    for k in range(len(conducting)):
-        if drive.allowed[k] and not body.shared[k] and (conducting[k] or not body.clamped[k]):
+    key = drive.key[0]
+    for place in range(drive.counts[0]):
+        k = drive.bending[place]
+        if conducting[k]:
             key ^= body.label[k]
     store.clock[0] += 1
+    last = store.clock[1]
+    if store.scale[last] == scale and store.modes[last] == key:
+        store.used[last] = store.clock[0]
+        return int(last)
     oldest = 0
     for s in range(len(store.scale)):
         if store.scale[s] == scale and store.modes[s] == key:
             store.used[s] = store.clock[0]
+            store.clock[1] = s
             return s
         if store.used[s] < store.used[oldest]:
             oldest = s
@@ -164,16 +193,15 @@ def _slot(body: Body, drive: Drive, conducting: Bools, scale: float, store: Stor
     matrix[:, :] = 0.0
     for i in range(n):
         matrix[i, i] = LEAK
-        matrix[i, n + i] = 1.0
     for k in range(len(conducting)):
         if not drive.allowed[k] or body.shared[k] or (body.clamped[k] and not conducting[k]):
             continue
-        for p in range(WIDTH):
+        for p in range(body.injects[k]):
             i = body.inject_at[k, p]
-            if i >= n or body.inject_weight[k, p] == 0.0:
+            if i >= n:
                 continue
             drawn = body.conductance[k] * body.inject_weight[k, p]
-            for q in range(WIDTH):
+            for q in range(body.senses[k]):
                 j = body.sense_at[k, q]
                 if j < n:
                     matrix[i, j] += drawn * body.sense_weight[k, q]
@@ -186,10 +214,12 @@ def _slot(body: Body, drive: Drive, conducting: Bools, scale: float, store: Stor
         if i < n and j < n:
             matrix[i, j] -= siemens
             matrix[j, i] -= siemens
-    if not _invert(matrix, n):
+    if not _invert(matrix, store.swapped):
         return -1
-    store.columns[oldest] = matrix[:, n:].T
+    for i in range(n):
+        put(store.columns[oldest, :, i], matrix[i])
     store.scale[oldest], store.modes[oldest], store.used[oldest] = scale, key, store.clock[0]
+    store.clock[1] = oldest
     return oldest
 
 
@@ -208,38 +238,34 @@ def apply(columns: Floats, amps: Floats, volts: Floats) -> None:
 @inlined
 def _wanted(body: Body, drive: Drive, now: Now, volts: Floats, late: float, w: Work) -> bool:
     """Put the modes that the volts ask for into ``w.wanted``, by the ladder; tell whether they are those held."""
-    count = len(now.conducting)
-    for k in range(count):
-        if not body.clamped[k] or not drive.allowed[k]:
-            w.wanted[k] = False
-            continue
+    for place in range(drive.counts[0]):
+        k = drive.bending[place]
         x = -drive.threshold[k] - drive.rate[k] * late
-        for p in range(WIDTH):
+        for p in range(body.senses[k]):
             x += body.sense_weight[k, p] * volts[body.sense_at[k, p]]
         w.wanted[k] = now.conducting[k] if abs(x) < NEARLY else x > 0.0
-    for k in range(count):
+    for k in body.ladder:
         path = body.after[k]
-        if path >= 0 and body.clamped[path] and not now.conducting[path]:
+        if body.clamped[path] and not now.conducting[path]:
             w.wanted[k] = False
-    for k in range(count):
+    for k in body.ladder:
         path = body.after[k]
-        if path < 0 or not (now.conducting[k] and body.clamped[path]) or w.wanted[path]:
+        if not (now.conducting[k] and body.clamped[path]) or w.wanted[path]:
             continue
         if drive.allowed[path]:
             w.wanted[path] = True
             w.wanted[k] = False
-    for k in range(count):
-        other = body.instead_of[k]
-        if other >= 0 and now.conducting[other]:
+    for k in body.exclusive:
+        if now.conducting[body.instead_of[k]]:
             w.wanted[k] = False
-    same = True
-    for k in range(count):
+    for place in range(drive.counts[0]):
+        k = drive.bending[place]
         if w.wanted[k] != now.conducting[k]:
-            same = False
-    return same
+            return False
+    return True
 
 
-@compiled
+@borrowing
 def _share_amps(body: Body, drive: Drive, now: Now, volts: Floats, late: float, columns: Floats, w: Work) -> None:
     """Add the input currents of step-down regulators to a solution without them, their shares held.
 
@@ -301,7 +327,7 @@ def _shares(body: Body, now: Now, volts: Floats, trial: int) -> bool:
     return settled
 
 
-@compiled
+@borrowing
 def solve_stage(
     body: Body, drive: Drive, now: Now, volts: Floats, late: float, scale: float, store: Store, w: Work
 ) -> int:
@@ -314,13 +340,13 @@ def solve_stage(
         if slot < 0:
             return -1
         w.right[:] = 0.0
-        for k in range(len(now.conducting)):
-            if not drive.allowed[k] or body.shared[k] or (body.clamped[k] and not now.conducting[k]):
+        for place in range(drive.counts[1]):
+            k = drive.pushing[place]
+            if body.clamped[k] and not now.conducting[k]:
                 continue
             given = body.conductance[k] * (drive.threshold[k] + drive.rate[k] * late)
-            if given != 0.0:
-                for p in range(WIDTH):
-                    w.right[body.inject_at[k, p]] += body.inject_weight[k, p] * given
+            for p in range(body.injects[k]):
+                w.right[body.inject_at[k, p]] += body.inject_weight[k, p] * given
         for c in range(len(body.farads)):
             amps = scale * body.farads[c] * w.history[c]
             w.right[body.plus[c]] += amps
@@ -330,21 +356,21 @@ def solve_stage(
             _share_amps(body, drive, now, volts, late, store.columns[slot], w)
         same = _wanted(body, drive, now, volts, late, w)
         if not same:
-            for k in range(len(now.conducting)):
-                now.conducting[k] = w.wanted[k]
+            for place in range(drive.counts[0]):
+                now.conducting[drive.bending[place]] = w.wanted[drive.bending[place]]
         if _shares(body, now, volts, trial) and same:
             return slot
     return -1
 
 
-@compiled
+@borrowing
 def jump(body: Body, drive: Drive, now: Now, time: float, h: float, store: Store, w: Work) -> bool:
     """Take one short backward Euler step: what has no capacitance jumps, capacitances hardly move."""
-    w.before[:] = now.conducting
-    w.history[:] = now.charge
+    put(w.before, now.conducting)
+    put(w.history, now.charge)
     slot = solve_stage(body, drive, now, now.volts, time + h - drive.start, 1.0 / h, store, w)
     if slot < 0:
-        now.conducting[:] = w.before
+        put(now.conducting, w.before)
         return False
     for c in range(len(body.farads)):
         fresh = now.volts[body.plus[c]] - now.volts[body.minus[c]]

@@ -10,9 +10,11 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+import numpy as np
+
 from seqsim.network.network import Bools, Floats, Ints
 from seqsim.solver.companion import Body, Drive, Now, Store, Trace, Work, jump
-from seqsim.solver.jit import compiled
+from seqsim.solver.jit import borrowing, put
 from seqsim.solver.march import CROSSED, REACHED, march
 
 STOPPED = 4
@@ -70,7 +72,7 @@ class Log(NamedTuple):
     on: Bools
 
 
-@compiled
+@borrowing
 def _read(at: Ints, weight: Floats, volts: Floats) -> float:
     total = 0.0
     for p in range(len(at)):
@@ -78,7 +80,7 @@ def _read(at: Ints, weight: Floats, volts: Floats) -> float:
     return total
 
 
-@compiled
+@borrowing
 def _look(rules: Following, sides: Sides, volts: Floats, time: float, crossed: int, haste: float) -> bool:
     """Put the sides that the volts ask for into ``sides.fresh``; tell whether all that changes follows at once."""
     for row in range(len(sides.above)):
@@ -101,7 +103,7 @@ def _look(rules: Following, sides: Sides, volts: Floats, time: float, crossed: i
     return True
 
 
-@compiled
+@borrowing
 def _note(log: Log, number: int, time: float, what: int, which: int, on: bool) -> int:  # noqa: FBT001
     log.seconds[number] = time
     log.what[number] = what
@@ -110,7 +112,7 @@ def _note(log: Log, number: int, time: float, what: int, which: int, on: bool) -
     return number + 1
 
 
-@compiled
+@borrowing
 def _follow(rules: Following, sides: Sides, log: Log, logged: int, time: float, haste: float) -> tuple[int, bool]:
     """Let rows and gates go where ``sides.fresh`` says; return the number of events, and whether a gate changed."""
     rows = len(sides.above)
@@ -138,58 +140,66 @@ def _follow(rules: Following, sides: Sides, log: Log, logged: int, time: float, 
                 sides.gates[gate] = wanted
                 switched = True
                 logged = _note(log, logged, time, GATE, gate, wanted)
-    sides.above[:] = sides.fresh
+    put(sides.above, sides.fresh)
     return logged, switched
 
 
-@compiled
-def _redirect(rules: Following, sides: Sides, drive: Drive, now: Now, time: float) -> None:
+@borrowing
+def _redirect(body: Body, rules: Following, sides: Sides, drive: Drive, now: Now, time: float) -> None:
     """Bring what the march watches, and the hinges that may carry, to where rows and gates stand."""
+    bending, pushing, key = 0, 0, np.uint64(0)
     for k in range(len(rules.gate)):
         drive.allowed[k] = rules.alive[k] and (rules.gate[k] < 0 or sides.gates[rules.gate[k]])
         if not drive.allowed[k]:
             now.conducting[k] = False
+            continue
+        if body.clamped[k]:
+            drive.bending[bending] = k
+            bending += 1
+        elif not body.shared[k]:
+            key ^= body.label[k]
+        if not body.shared[k] and (drive.threshold[k] != 0.0 or drive.rate[k] != 0.0):
+            drive.pushing[pushing] = k
+            pushing += 1
+    drive.counts[0], drive.counts[1], drive.key[0] = bending, pushing, key
     for row in range(len(sides.above)):
         if sides.above[row]:
-            drive.row_at[row] = rules.fall_at[row]
-            drive.row_weight[row] = rules.fall_weight[row]
+            put(drive.row_at[row], rules.fall_at[row])
+            put(drive.row_weight[row], rules.fall_weight[row])
             drive.row_limit[row] = rules.falling[row]
         else:
-            drive.row_at[row] = rules.rise_at[row]
-            drive.row_weight[row] = rules.rise_weight[row]
+            put(drive.row_at[row], rules.rise_at[row])
+            put(drive.row_weight[row], rules.rise_weight[row])
             drive.row_limit[row] = rules.rising[row]
         watched = rules.side_force[row] < 0 and sides.rest[row] <= time
         drive.row_sign[row] = 0.0 if not watched else -1.0 if sides.above[row] else 1.0
 
 
-@compiled
+@borrowing
 def cruise(
     body: Body, drive: Drive, now: Now, store: Store, w: Work, trace: Trace, rules: Following, sides: Sides, log: Log,
-    time: float, end: float, h: float, longest: float, least: float, part: float, haste: float,
+    time: float, end: float, h: float, longest: float, spacing: float, least: float, part: float, haste: float,
+    switched: bool,  # noqa: FBT001
 ) -> tuple[int, float, float, int, int, int, int]:  # fmt: skip
     """March until ``end``, or until something happens that does not follow at once.
 
-    For ``least`` and ``part`` see `march`; ``haste`` (s) is how soon after its last change a row is in a hurry.
-    Returns why it ended, the time, the size of the next step, the number of points in the trace, the number of steps
-    tried, the row that was crossed and not followed or -1, and the number of events.
+    ``switched`` tells that a gate changed just now, so that the board has to jump first. For ``spacing``, ``least`` and
+    ``part`` see `march`; ``haste`` (s) is how soon after its last change a row is in a hurry. Of ``drive`` only the
+    thresholds need to hold. Returns why it ended, the time, the size of the next step, the number of points in the
+    trace, the number of steps tried, the row that was crossed and not followed or -1, and the number of events.
     """
-    points, tried, logged = 0, 0, 0
+    points, tried, logged, row = 0, 0, 0, -1
     most = len(sides.above) + len(sides.gates)
+    _redirect(body, rules, sides, drive, now, time)
     while True:
-        status, time, h, points, steps, row = march(
-            body, drive, now, store, w, trace, points, time, end, h, longest, least, part
-        )
-        tried += steps
-        if status != CROSSED:
-            return status, time, h, points, tried, row, logged
-        switched = True
-        while switched:
-            room = logged + most <= len(log.seconds) and points < len(trace.times)
-            if not room or not _look(rules, sides, now.volts, time, row, haste):
-                return CROSSED, time, h, points, tried, row, logged
-            logged, switched = _follow(rules, sides, log, logged, time, haste)
-            _redirect(rules, sides, drive, now, time)
-            row = -1
+        if not switched:
+            status, time, h, points, steps, row = march(
+                body, drive, now, store, w, trace, points, time, end, h, longest, spacing, least, part
+            )
+            tried += steps
+            if status != CROSSED:
+                return status, time, h, points, tried, row, logged
+        while True:
             if switched:
                 tried += 1
                 if not jump(body, drive, now, time, INSTANT, store, w):
@@ -197,7 +207,15 @@ def cruise(
                 time += INSTANT
                 h = INSTANT
                 trace.times[points] = time
-                trace.volts[points] = now.volts
+                put(trace.volts[points], now.volts)
                 points += 1
+            room = logged + most <= len(log.seconds) and points < len(trace.times)
+            if not room or not _look(rules, sides, now.volts, time, row, haste):
+                return CROSSED, time, h, points, tried, row, logged
+            logged, switched = _follow(rules, sides, log, logged, time, haste)
+            _redirect(body, rules, sides, drive, now, time)
+            row = -1
+            if not switched:
+                break
         if time >= end:
             return REACHED, time, h, points, tried, row, logged

@@ -12,10 +12,11 @@ import shutil
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
-from typing import Any, Literal, TypeVar, cast
+from typing import Any, TypeVar, cast
 
 import numba
 from numba import njit
+from numpy.typing import NDArray
 from platformdirs import user_cache_path
 
 LOG = logging.getLogger("seqsim")
@@ -46,18 +47,30 @@ def announce(module: str) -> None:
         LOG.info("compiling the solver, once for this version; this takes about a minute")
 
 
-def inlined(function: Function) -> Function:
-    """Compile a function into each of its callers: a call hands over every array, which costs more than small work."""
-    return compiled(function, "always")
-
-
-def compiled(function: Function, inline: Literal["never", "always"] = "never") -> Function:
+def compiled(function: Function) -> Function:
     """Compile a function when it is first called, or take it from the cache."""
+    return _compiled(function)
+
+
+def borrowing(function: Function) -> Function:
+    """Compile a function that makes no arrays of its own.
+
+    It does not count who holds the arrays that it is given, which in small functions takes longer than their work.
+    """
+    return _compiled(function, _nrt=False)
+
+
+def inlined(function: Function) -> Function:
+    """Compile such a function into each of its callers, since a call hands over every array."""
+    return _compiled(function, _nrt=False, inline="always")
+
+
+def _compiled(function: Function, **options: Any) -> Function:
     config: Any = numba.config
     before = config.CACHE_DIR
     config.CACHE_DIR = str(_prepared())
     try:
-        return cast("Function", njit(cache=True, nogil=True, error_model="numpy", inline=inline)(function))
+        return cast("Function", njit(cache=True, nogil=True, error_model="numpy", **options)(function))
     finally:
         config.CACHE_DIR = before
 
@@ -74,3 +87,10 @@ def _prepared() -> Path:
     except OSError:  # a read-only home: numba then finds a place of its own, or compiles anew
         pass
     return folder
+
+
+@inlined
+def put(target: NDArray[Any], source: NDArray[Any]) -> None:
+    """Copy numbers one by one: a slice on the left might first be copied elsewhere, into an array of its own."""
+    for k in range(len(source)):
+        target[k] = source[k]

@@ -12,7 +12,17 @@ from seqsim.network.network import Bools, Floats
 from seqsim.solver.arrays import FAILED, NEWTON, NO_LEVEL, OSCILLATES, STEADY, Hinges, Ratios, Reference, Rules
 from seqsim.solver.jit import compiled
 from seqsim.solver.kernel_fallback import fall_back
-from seqsim.solver.plain import NEARLY, NEWTON_STEPS, PATIENCE, RATIO_STEPS, RATIO_TOLERANCE, ROUGHLY, ROUNDS, TIE
+from seqsim.solver.plain import (
+    NEARLY,
+    NEWTON_STEPS,
+    PATIENCE,
+    RATIO_STEPS,
+    RATIO_TOLERANCE,
+    ROUGHLY,
+    ROUNDS,
+    SHORTEST_ROUND,
+    TIE,
+)
 from seqsim.solver.update import choose, linear, prepare, refine
 from seqsim.solver.work import HINGES, STRUCTURE, UNKNOWN, Work
 
@@ -122,15 +132,21 @@ def _settle_analog(h: Hinges, ref: Reference, ratios: Ratios, w: Work, tolerance
 
 
 @compiled
+def _wanted_bits(rules: Rules, k: int, above: Bools) -> int:
+    """Return the bits of rule ``k`` for the sides of its rows."""
+    pattern = 0
+    for row in range(rules.row_start[k], rules.row_start[k + 1]):
+        if above[row]:
+            pattern |= 1 << (row - rules.row_start[k])
+    return int(rules.table[rules.table_start[k] + pattern])
+
+
+@compiled
 def _gates(rules: Rules, w: Work) -> None:
     for g in range(len(rules.gates)):
         w.gates[g] = rules.gates[g]
     for k in range(len(rules.row_start) - 1):
-        pattern = 0
-        for row in range(rules.row_start[k], rules.row_start[k + 1]):
-            if w.above[row]:
-                pattern |= 1 << (row - rules.row_start[k])
-        bits = rules.table[rules.table_start[k] + pattern]
+        bits = _wanted_bits(rules, k, w.above)
         for i in range(rules.gate_start[k], rules.gate_start[k + 1]):
             w.gates[rules.driven[i]] = (bits >> (i - rules.gate_start[k])) & 1 == 1
     for g in range(len(rules.gates)):
@@ -196,7 +212,7 @@ def settle(h: Hinges, ref: Reference, rules: Rules, ratios: Ratios, w: Work) -> 
                 repeats = earlier
                 break
         if repeats >= 0 and one_by_one:
-            _average(w, repeats, count)
+            _average(rules, w, repeats, count)
             return OSCILLATES, worst
         if repeats >= 0 or step == PATIENCE:
             one_by_one = True
@@ -211,7 +227,7 @@ def settle(h: Hinges, ref: Reference, rules: Rules, ratios: Ratios, w: Work) -> 
         else:
             for row in range(rows):
                 w.above[row] = w.fresh[row]
-    _average(w, 0, count)
+    _average(rules, w, 0, count)
     return OSCILLATES, worst
 
 
@@ -230,14 +246,31 @@ def _fastest(rules: Rules, w: Work) -> int:
 
 
 @compiled
-def _average(w: Work, first: int, end: int) -> None:
+def _length(rules: Rules, above: Bools, coming: Bools) -> float:
+    """Return how long a round of a cycle lasts (s): as long as the gates wait that turn at its end."""
+    total = SHORTEST_ROUND
+    for k in range(len(rules.row_start) - 1):
+        bits, wanted = _wanted_bits(rules, k, above), _wanted_bits(rules, k, coming)
+        for i in range(rules.gate_start[k], rules.gate_start[k + 1]):
+            place = i - rules.gate_start[k]
+            gate = rules.driven[i]
+            if ((bits ^ wanted) >> place) & 1 and rules.gate_force[gate] < 0:
+                total += rules.paces[gate, 0 if (wanted >> place) & 1 else 1]
+    return total
+
+
+@compiled
+def _average(rules: Rules, w: Work, first: int, end: int) -> None:
     """Put the average of the volts from round ``first`` to before ``end`` into ``w.volts``."""
     w.volts[:] = 0.0
+    total = 0.0
     for k in range(first, end):
+        length = _length(rules, w.sides_seen[k], w.sides_seen[k + 1 if k + 1 < end else first])
+        total += length
         for node in range(len(w.volts)):
-            w.volts[node] += w.volts_seen[k, node]
+            w.volts[node] += length * w.volts_seen[k, node]
     for node in range(len(w.volts)):
-        w.volts[node] /= end - first
+        w.volts[node] /= total
 
 
 @compiled

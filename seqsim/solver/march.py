@@ -21,7 +21,7 @@ import numpy as np
 from seqsim.network import WIDTH
 from seqsim.network.network import Floats
 from seqsim.solver.companion import Body, Drive, Now, Store, Trace, Work, apply, solve_stage
-from seqsim.solver.jit import compiled, inlined
+from seqsim.solver.jit import borrowing, inlined, put
 
 GAMMA = 2 - math.sqrt(2)
 D = GAMMA / 2
@@ -38,6 +38,10 @@ LARGEST_GROWTH = 8.0
 SAFETY = 0.9
 KINK_STEP = 5e-6
 """A step (s) in which hinges changed their modes must be shorter than this before a threshold is placed in it."""
+KINK_ERROR = 4.0
+"""The error of such a step counts so many times: the formula for it supposes a smooth course."""
+MOST_BETWEEN = 48
+"""Most points that are placed between the ends of a long step."""
 
 
 @inlined
@@ -66,7 +70,7 @@ def _error(
 def _stages(body: Body, drive: Drive, now: Now, time: float, h: float, scale: float, store: Store, w: Work) -> int:
     """Work out both stages of a step into the scratch space; return the slot of the last inverse, or -1."""
     late = time - drive.start
-    w.middle_volts[:] = now.volts
+    put(w.middle_volts, now.volts)
     for c in range(len(body.farads)):
         w.history[c] = now.charge[c] + now.slope[c] / scale
     if solve_stage(body, drive, now, w.middle_volts, late + GAMMA * h, scale, store, w) < 0:
@@ -94,7 +98,7 @@ def _row(drive: Drive, row: int, volts: Floats) -> float:
     return float(total * drive.row_sign[row])
 
 
-@compiled
+@borrowing
 def _root(first: float, middle: float, last: float) -> float:
     """Return where the parabola through values at 0, γ and 1 first rises above zero, as a share of the step."""
     if first > 0.0:
@@ -127,7 +131,7 @@ def _crossing(drive: Drive, now: Now, w: Work) -> tuple[float, int]:
     return first, crossed
 
 
-@compiled
+@borrowing
 def _land(now: Now, w: Work, h: float, share: float) -> None:
     """Move the board to a share of the step: capacitances by Hermite's cubic, nodes by the parabola of the stages."""
     s = share
@@ -145,44 +149,94 @@ def _land(now: Now, w: Work, h: float, share: float) -> None:
         now.volts[i] = one * now.volts[i] + two * w.middle_volts[i] + three * w.end_volts[i]
 
 
-@compiled
+@borrowing
+def _draw(
+    now: Now,
+    w: Work,
+    trace: Trace,
+    points: int,
+    time: float,
+    reach: float,
+    h: float,
+    spacing: float,
+    kinked: bool,  # noqa: FBT001
+) -> int:
+    """Add points to the trace between ``time`` and ``time + reach``, not further than ``spacing`` apart (s).
+
+    They lie on the parabola of the stages; in a step in which hinges changed their modes, on its middle stage alone.
+    Returns the number of points.
+    """
+    if reach <= spacing:
+        return points
+    if kinked:
+        if GAMMA * h < reach:
+            trace.times[points] = time + GAMMA * h
+            put(trace.volts[points], w.middle_volts)
+            points += 1
+        return points
+    count = min(int(reach / spacing), MOST_BETWEEN)
+    for k in range(1, count + 1):
+        s = reach * k / (h * (count + 1))
+        one = (1 - s) * (1 - s / GAMMA)
+        two = s * (1 - s) / (GAMMA * (1 - GAMMA))
+        three = s * (s - GAMMA) / (1 - GAMMA)
+        trace.times[points] = time + s * h
+        for i in range(len(now.volts)):
+            trace.volts[points, i] = one * now.volts[i] + two * w.middle_volts[i] + three * w.end_volts[i]
+        points += 1
+    return points
+
+
+@borrowing
+def _kinked(now: Now, w: Work) -> bool:
+    """Tell whether hinges changed their modes in the step."""
+    changed = False
+    for k in range(len(w.before)):
+        changed |= w.before[k] != now.conducting[k]
+    return changed
+
+
+@borrowing
 def _whole(h: float) -> float:
     """Return the largest of the step sizes in use that is not above ``h``."""
     return float(FINEST * 2.0 ** math.floor(math.log2(max(h, FINEST) / FINEST) + 1e-9))
 
 
-@compiled
+@borrowing
 def march(
     body: Body, drive: Drive, now: Now, store: Store, w: Work, trace: Trace,
-    points: int, time: float, end: float, h: float, longest: float, least: float, part: float,
+    points: int, time: float, end: float, h: float, longest: float, spacing: float, least: float, part: float,
 ) -> tuple[int, float, float, int, int, int]:  # fmt: skip
     """Go on until ``end``, or until a watched row is crossed.
 
-    ``points`` of the trace are taken already; ``least`` (V) and ``part`` are the error that one step may have. Returns
-    why it ended, the time, the size of the next step, the number of points in the trace, the number of steps tried,
-    and the row that was crossed or -1.
+    ``points`` of the trace are taken already, and more follow at most ``spacing`` (s) apart; ``least`` (V) and ``part``
+    are the error that one step may have. Returns why it ended, the time, the size of the next step, the number of
+    points in the trace, the number of steps tried, and the row that was crossed or -1.
     """
     tried = 0
     h = _whole(h)
     while time < end:
-        if points >= len(trace.times):
+        if points + MOST_BETWEEN >= len(trace.times):
             return FULL, time, h, points, tried, -1
         h = min(h, _whole(longest))
         last = time + h >= end - FINEST
         size = end - time if last else h
         tried += 1
         scale = 1.0 / (D * size)
-        w.before[:] = now.conducting
-        w.shares[:] = now.shares
+        put(w.before, now.conducting)
+        put(w.shares, now.shares)
         slot = _stages(body, drive, now, time, size, scale, store, w)
         wrong = np.inf if slot < 0 else _error(body, now, size, scale, slot, store, w, least, part)
+        kinked = _kinked(now, w)
+        if kinked and size > KINK_STEP:
+            wrong *= KINK_ERROR
         good = wrong <= 1.0
         share, row = 2.0, -1
         if good:
             share, row = _crossing(drive, now, w)
-        if not good or (row >= 0 and size > KINK_STEP and not np.array_equal(w.before, now.conducting)):
-            now.conducting[:] = w.before
-            now.shares[:] = w.shares
+        if not good or (row >= 0 and size > KINK_STEP and kinked):
+            put(now.conducting, w.before)
+            put(now.shares, w.shares)
             if not good and size <= 2.0 * FINEST:
                 return STUCK, time, FINEST, points, tried, -1
             if good:
@@ -190,16 +244,17 @@ def march(
             else:
                 h = _whole(size * (0.125 if slot < 0 else max(0.125, min(0.5, SAFETY * wrong ** (-1.0 / 3.0)))))
             continue
+        points = _draw(now, w, trace, points, time, min(share, 1.0) * size, size, spacing, kinked)
         if row >= 0:
             _land(now, w, size, share)
             time += share * size
         else:
-            now.charge[:] = w.end
-            now.slope[:] = w.end_slope
-            now.volts[:] = w.end_volts
+            put(now.charge, w.end)
+            put(now.slope, w.end_slope)
+            put(now.volts, w.end_volts)
             time = end if last else time + size
         trace.times[points] = time
-        trace.volts[points] = now.volts
+        put(trace.volts[points], now.volts)
         points += 1
         if row >= 0:
             return CROSSED, time, h, points, tried, row

@@ -22,6 +22,8 @@ ROUNDS = 300
 """Most rounds of rule updates before a board counts as oscillating."""
 PATIENCE = 60
 """Rounds in which all rules are updated together; then one at a time."""
+SHORTEST_ROUND = 1e-6
+"""Seconds that a round of a cycle lasts where nothing is known to wait (our judgement)."""
 NEARLY = 1e-9
 """Volts (or amperes of an inner node) within which a hinge may stay in the mode that it has."""
 TIE = 1e-6
@@ -171,12 +173,22 @@ def _sensed(system: System, volts: Floats) -> tuple[Floats, Floats]:
 def _oscillating(
     system: System, static: Bools, state: State, volts: list[Floats], above: list[Bools], way: Way
 ) -> Levels:
-    """Average the cycle and name the devices whose sides toggle in it."""
+    """Average the cycle, each round for as long as it lasts, and name the devices whose sides toggle in it."""
     patterns = np.array(above)
     toggling = np.flatnonzero((patterns != patterns[0]).any(axis=0))
     owners = dict.fromkeys(system.variant.network.row_owners[k] for k in toggling)
     gates = gates_of(system, static, state.above)
-    return Levels(system, np.mean(volts, axis=0), state, gates, Steadiness.OSCILLATES, way, tuple(owners))
+    average = np.average(volts, axis=0, weights=_lengths(system, static, above))
+    return Levels(system, average, state, gates, Steadiness.OSCILLATES, way, tuple(owners))
+
+
+def _lengths(system: System, static: Bools, above: list[Bools]) -> Floats:
+    """Return how long each round of a cycle lasts (s): as long as the gates wait that turn at its end."""
+    gates = np.array([gates_of(system, static, sides) for sides in above])
+    coming = np.roll(gates, -1, axis=0)
+    paces = system.variant.network.paces
+    waits = np.where(coming, paces[:, 0], paces[:, 1]) * (gates != coming)
+    return np.asarray(SHORTEST_ROUND + waits.sum(axis=1))
 
 
 def forced_sides(system: System, above: Bools) -> Bools:

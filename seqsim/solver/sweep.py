@@ -94,8 +94,9 @@ def _moves(h: Hinges, w: Work, alias: Ints, latents: Latents, row: Floats, moves
 @compiled
 def sweep(
     h: Hinges, ref: Reference, base_ratios: Ratios, static: Bools, table: Ints, table_start: Ints, gate_start: Ints,
-    driven: Ints, kind: Ints, row_start: Ints, pack: Pack, severity: Ints, first: Bools, first_above: Bools,
-    first_ratios: Floats, probes: Probes, latents: Latents, solved: Solved, work: Work, begin: int, end: int, item: int,
+    driven: Ints, paces: Floats, kind: Ints, row_start: Ints, pack: Pack, severity: Ints, first: Bools,
+    first_above: Bools, first_ratios: Floats, probes: Probes, latents: Latents, solved: Solved, work: Work,
+    begin: int, end: int, item: int,
 ) -> None:  # fmt: skip
     """Settle some variants of ``pack`` (or one ``severity`` of each, where it is not -1) and fill ``solved``.
 
@@ -134,7 +135,7 @@ def sweep(
             rules = Rules(
                 pack.rise_at[rows_at], pack.rise_weight, pack.rising[rows_at, at], pack.fall_at[rows_at],
                 pack.fall_weight, pack.falling[rows_at, at], kind, row_start, table_start, table, gate_start, driven,
-                static, pack.gate_force[v], pack.side_force[v],
+                paces, static, pack.gate_force[v], pack.side_force[v],
             )  # fmt: skip
             work.size[HINGES] = total
             work.size[STRUCTURE] = UNKNOWN

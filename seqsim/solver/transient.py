@@ -6,20 +6,20 @@ Importing this module imports numba.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from seqsim.network import FARADS, Disable, Network, Patch, Source, Storage, Turn, vary
+from seqsim.network import FARADS, WIDTH, Disable, Network, Patch, Source, Storage, Turn, vary
 from seqsim.network.network import Bools, Floats, Ints
-from seqsim.solver.clockwork import Clockwork
-from seqsim.solver.companion import Body, Drive, Now, Store, Trace, Work, jump
+from seqsim.solver.clockwork import Clockwork, Timing
+from seqsim.solver.companion import Body, Drive, Now, Store, Trace, Work
 from seqsim.solver.course import Course, Stage
 from seqsim.solver.cruise import INSTANT, STOPPED, Log, cruise
 from seqsim.solver.jit import announce
-from seqsim.solver.march import CROSSED, FINEST, FULL, STUCK
+from seqsim.solver.march import CROSSED, FINEST, STUCK
 from seqsim.solver.plain import settle_analog
 from seqsim.solver.state import State, Way
 from seqsim.solver.system import System, flatten
@@ -35,9 +35,10 @@ POINTS, EVENTS = 2048, 2048
 """Room for points and events in one cruise."""
 KEPT = 96
 """Inverses that are kept."""
-RAMP_STEPS = 24
-RUN_STEPS = 60
-"""Fewest steps in a ramp, and in the whole run."""
+RAMP_STEPS = 16
+"""Fewest steps in a ramp."""
+RUN_POINTS = 100
+"""Points of a course lie at most this part of the run apart."""
 
 
 def simulate(
@@ -58,9 +59,35 @@ def simulate(
     before
         Static gates (g,) before the first stage; what is on there does not turn on with it.
     """
+    return run(lay_out(network, patches), stages, until, before)
+
+
+def run(layout: Layout, stages: Sequence[Stage], until: float, before: Bools | None = None) -> Course:
+    """Return what a board that is laid out does; see `simulate`."""
     announce("cruise")
-    gates = network.gate_default if before is None else before
-    return _Run(network, tuple(patches), tuple(stages), until, gates).course()
+    gates = layout.network.gate_default if before is None else before
+    return _Run(layout, tuple(stages), until, gates).course()
+
+
+@dataclass(frozen=True)
+class Layout:
+    """A board with its patches as the time steps take it, the same in every run."""
+
+    network: Network
+    patches: tuple[Patch, ...]
+    storages: tuple[Storage, ...]
+    body: Body
+    timing: Timing
+
+
+def lay_out(network: Network, patches: Iterable[Patch] = ()) -> Layout:
+    """Return a network with patches, laid out for runs over time."""
+    patches = tuple(patches)
+    system = flatten(vary(network, patches))
+    turned = _turned(patches, network)
+    gone = frozenset(patch.owner for patch in patches if isinstance(patch, Disable) and patch.roles is None)
+    storages = tuple(storage for storage in network.storages if storage.owner not in gone)
+    return Layout(network, patches, storages, _body(system, turned, storages), Timing(system, turned))
 
 
 def _turned(patches: Sequence[Patch], network: Network) -> dict[tuple[str, str], float]:
@@ -80,6 +107,11 @@ def _labels(hinges: int) -> NDArray[np.uint64]:
     return np.random.default_rng(1).integers(1, 1 << 62, hinges, dtype=np.uint64)
 
 
+def _used(weights: Floats) -> Ints:
+    """Return up to where the places (h, WIDTH) of each hinge are in use."""
+    return np.asarray((np.arange(1, WIDTH + 1) * (weights != 0)).max(axis=1), dtype=np.int64)
+
+
 def _body(system: System, turned: dict[tuple[str, str], float], kept: Sequence[Storage]) -> Body:
     variant = system.variant
     network, ground = variant.network, system.nodes
@@ -94,6 +126,8 @@ def _body(system: System, turned: dict[tuple[str, str], float], kept: Sequence[S
     return Body(
         system.sense_at, system.sense_weight, system.inject_at, system.inject_weight, system.conductance,
         system.clamped, system.after, system.instead_of, _labels(len(system.alive)), shared,
+        _used(system.sense_weight), _used(system.inject_weight),
+        np.flatnonzero(system.after >= 0), np.flatnonzero(system.instead_of >= 0),
         nodes([storage.plus for storage in kept]),
         nodes([storage.minus for storage in kept]),
         np.array([s.farads * max(turned.get((s.owner, FARADS), 1.0), 1e-6) for s in kept], dtype=np.float64),
@@ -108,36 +142,34 @@ def _body(system: System, turned: dict[tuple[str, str], float], kept: Sequence[S
 class _Run:
     """One run: where the board stands, and the points so far."""
 
-    def __init__(
-        self, network: Network, patches: tuple[Patch, ...], stages: tuple[Stage, ...], until: float, before: Bools
-    ) -> None:
-        system = flatten(vary(network, patches))
-        turned = _turned(patches, network)
-        gone = frozenset(patch.owner for patch in patches if isinstance(patch, Disable) and patch.roles is None)
-        self.network, self.patches = network, patches
-        self.system, self.stages, self.until = system, stages, until
-        self.storages = [storage for storage in network.storages if storage.owner not in gone]
-        self.body = _body(system, turned, self.storages)
-        self.clock = Clockwork(system, turned, until, before)
-        self.rules = self.clock.following()
-        hinges, caps, n = len(system.alive), len(self.body.farads), system.nodes
-        ratios = len(network.ratios)
-        self.now = Now(
-            np.zeros(n + 1), np.zeros(hinges, dtype=np.bool_), np.zeros(caps), np.zeros(caps), np.zeros(ratios)
-        )
+    def __init__(self, layout: Layout, stages: tuple[Stage, ...], until: float, before: Bools) -> None:
+        self.layout, self.body, self.rules = layout, layout.body, layout.timing.following
+        self.system, self.stages, self.until = layout.timing.system, stages, until
+        self.clock = Clockwork(layout.timing, until, before)
+        rows = len(self.clock.above)
+        hinges, caps, n = len(self.system.alive), len(self.body.farads), self.system.nodes
+        ratios = len(layout.network.ratios)
+        hinge, node, cap = np.zeros((3, hinges), dtype=np.bool_), np.zeros((5, n + 1)), np.zeros((7, caps))
+        share = np.zeros((3, ratios))
+        self.now = Now(node[0], hinge[0], cap[0], cap[1], share[0])
         self.store = Store(
-            np.zeros((KEPT, n, n)), np.full(KEPT, -1.0), np.zeros(KEPT, dtype=np.uint64),
-            np.zeros(KEPT, dtype=np.int64), np.zeros(1, dtype=np.int64), np.zeros((n, 2 * n)),
+            np.empty((KEPT, n, n)), np.full(KEPT, -1.0), np.zeros(KEPT, dtype=np.uint64),
+            np.zeros(KEPT, dtype=np.int64), np.zeros(2, dtype=np.int64), np.empty((n, n)),
+            np.empty(n, dtype=np.int64),
         )  # fmt: skip
         self.work = Work(
-            np.zeros(hinges, dtype=np.bool_), np.zeros(n + 1), np.zeros(n + 1), np.zeros(caps),
-            np.zeros(caps), np.zeros(caps), np.zeros(n + 1), np.zeros(caps), np.zeros(caps), np.zeros(n + 1),
-            np.zeros(hinges, dtype=np.bool_), np.zeros(ratios), np.zeros(ratios), np.zeros((ratios, ratios)),
+            hinge[1], node[1], node[2], cap[2], cap[3], cap[4], node[3], cap[5], cap[6], node[4],
+            hinge[2], share[1], share[2], np.zeros((ratios, ratios)),
         )  # fmt: skip
-        self.trace = Trace(np.zeros(POINTS), np.zeros((POINTS, n + 1)))
+        self.trace = Trace(np.empty(POINTS), np.empty((POINTS, n + 1)))
         self.log = Log(
-            np.zeros(EVENTS), np.zeros(EVENTS, dtype=np.int64), np.zeros(EVENTS, dtype=np.int64),
-            np.zeros(EVENTS, dtype=np.bool_),
+            np.empty(EVENTS), np.empty(EVENTS, dtype=np.int64), np.empty(EVENTS, dtype=np.int64),
+            np.empty(EVENTS, dtype=np.bool_),
+        )  # fmt: skip
+        self.still = Drive(
+            0.0, np.zeros(hinges, dtype=np.bool_), *self.clock.thresholds(0.0), np.zeros((rows, WIDTH), dtype=np.int64),
+            np.zeros((rows, WIDTH)), np.zeros(rows), np.zeros(rows), np.zeros(hinges, dtype=np.int64),
+            np.zeros(hinges, dtype=np.int64), np.zeros(2, dtype=np.int64), np.zeros(1, dtype=np.uint64),
         )  # fmt: skip
         self.times: list[Floats] = []
         self.volts: list[Floats] = []
@@ -146,26 +178,25 @@ class _Run:
         self.steps = self.rescues = 0
         self.bound = ""
         self.ends: list[tuple[str, State, Bools]] = []
-        self.gates_seen: Bools = np.zeros(0, dtype=np.bool_)
-        self.allowed: Bools = np.zeros(0, dtype=np.bool_)
 
     def course(self) -> Course:
         clock = self.clock
         coming = list(self.stages)
         self.point()
+        switched, begun = True, False
         while self.time < self.until and not self.bound:
-            began = False
             while coming and coming[0].seconds <= self.time:
                 if self.ends or len(coming) < len(self.stages):
                     self.end_stage(len(self.stages) - len(coming) - 1)
-                clock.begin(replace(coming.pop(0), seconds=self.time))
-                began = True
-            fired = clock.fire(self.time)
+                clock.begin(coming.pop(0), self.time)
+                switched = True
+            if not begun:
+                clock.follow(self.time, range(len(self.rules.row_start) - 1))  # gates that are on with all rows below
+                begun = True
+            switched |= clock.fire(self.time)
             clock.arrived(self.time)
-            if began or fired:
-                self.restart()
             upcoming = min([clock.next_time(self.time), self.until, *(stage.seconds for stage in coming[:1])])
-            self.go_on(upcoming)
+            switched = self.go_on(upcoming, switched=switched)
             if len(clock.events) > MOST_EVENTS:
                 self.bound = f"{MOST_EVENTS} events"
             elif self.steps > MOST_STEPS:
@@ -190,73 +221,28 @@ class _Run:
         self.times.append(np.array([self.time]))
         self.volts.append(self.now.volts[None].copy())
 
-    def drive(self) -> Drive:
-        """Return what holds now."""
-        clock, rows, system = self.clock, self.system.variant.rows, self.system
-        if not np.array_equal(self.gates_seen, clock.gates):
-            self.gates_seen = clock.gates.copy()
-            self.allowed = np.asarray(
-                system.alive & ((system.gate < 0) | clock.gates[np.maximum(system.gate, 0)]), dtype=np.bool_
-            )
-            self.now.conducting[~self.allowed] = False
+    def go_on(self, end: float, *, switched: bool) -> bool:
+        """Go on until ``end``, or until something happens that the clockwork has to follow; tell if a gate changed."""
+        clock = self.clock
+        longest = min([self.until, *(rise.seconds / RAMP_STEPS for rise in clock.rises.values())])
         threshold, rate = clock.thresholds(self.time)
-        limit, sign = clock.watched(self.time)
-        above = clock.above[:, None]
-        return Drive(
-            self.time, self.allowed, threshold, rate,
-            np.where(above, rows.fall_at, rows.rise_at), np.where(above, rows.fall_weight, rows.rise_weight),
-            limit, sign,
+        drive = self.still._replace(start=self.time, threshold=threshold, rate=rate)
+        status, self.time, self.h, points, tried, row, logged = cruise(
+            self.body, drive, self.now, self.store, self.work, self.trace, self.rules, clock.sides(), self.log,
+            self.time, end, self.h, longest, self.until / RUN_POINTS, LEAST, PART, clock.haste, switched,
         )  # fmt: skip
-
-    def restart(self) -> None:
-        """Bring the board over a moment at which a gate changed, and over all that follows at once from it."""
-        while not self.bound:
-            drive = self.drive()
-            self.steps += 1
-            if not jump(self.body, drive, self.now, self.time, INSTANT, self.store, self.work) and not self.rescue():
+        self.steps += tried
+        self.times.append(self.trace.times[:points].copy())
+        self.volts.append(self.trace.volts[:points].copy())
+        clock.take(self.log, logged)
+        if status in (STOPPED, STUCK):
+            if not self.rescue():
                 self.bound = "a moment without any solution"
-                return
+                return False
             self.time += INSTANT
             self.point()
             self.h = INSTANT
-            if not self.clock.settle(self.time, self.now.volts) or len(self.clock.events) > MOST_EVENTS:
-                return
-
-    def go_on(self, end: float) -> None:
-        """Go on until ``end``, or until something happens that the clockwork has to follow."""
-        longest = self.until / RUN_STEPS
-        for rise in self.clock.rises.values():
-            longest = min(longest, rise.seconds / RAMP_STEPS)
-        drive, clock = self.drive(), self.clock
-        sides = clock.sides()
-        while self.time < end:
-            status, self.time, self.h, points, tried, row, logged = cruise(
-                self.body, drive, self.now, self.store, self.work, self.trace, self.rules, sides, self.log,
-                self.time, end, self.h, longest, LEAST, PART, clock.haste,
-            )  # fmt: skip
-            self.steps += tried
-            self.times.append(self.trace.times[:points].copy())
-            self.volts.append(self.trace.volts[:points].copy())
-            clock.take(self.log, logged)
-            if status == STOPPED:
-                self.restart()
-                return
-            if status == CROSSED:
-                if clock.settle(self.time, self.now.volts, row):
-                    self.restart()
-                return
-            if status == STUCK:
-                if not self.rescue():
-                    self.bound = "a moment without any solution"
-                    return
-                self.time += INSTANT
-                self.point()
-                self.h = INSTANT
-                if clock.settle(self.time, self.now.volts):
-                    self.restart()
-                return
-            if self.steps > MOST_STEPS or len(clock.events) > MOST_EVENTS or status != FULL:
-                return
+        return status in (CROSSED, STOPPED, STUCK) and clock.settle(self.time, self.now.volts, row)
 
     def rescue(self) -> bool:
         """Take the short step with the fallbacks of the steady solver; tell whether they found a solution."""
@@ -264,9 +250,9 @@ class _Run:
         body, threshold = self.body, self.clock.thresholds(self.time + INSTANT)[0]
         companions = tuple(
             Source(storage.plus, storage.minus, float(volts), INSTANT / float(farads))
-            for storage, volts, farads in zip(self.storages, self.now.charge, body.farads, strict=True)
+            for storage, volts, farads in zip(self.layout.storages, self.now.charge, body.farads, strict=True)
         )
-        companion = flatten(vary(self.network, (*self.patches, *companions)))
+        companion = flatten(vary(self.layout.network, (*self.layout.patches, *companions)))
         added = len(companion.alive) - len(threshold)
         companion = replace(companion, threshold=np.concatenate([threshold, companion.threshold[len(threshold) :]]))
         start = self.state()

@@ -1,4 +1,4 @@
-"""Power-up in time against SPICE: when nets cross levels, on four boards with their decks beside them.
+"""Power-up in time against SPICE: when nets cross levels, on five boards with their decks beside them.
 
 The decks use SPICE's own laws for transistors and diodes, switches with hysteresis for thresholds, capacitors as
 timers. `golden/regenerate.py` runs them in ngspice and writes `golden/crossings.json`.

@@ -1,6 +1,6 @@
 """Run the decks of this folder in ngspice and write what they cross, and when, to crossings.json.
 
-Each deck runs twice: with the settings that count as the reference, and with ten times finer steps and a hundred times
+Each deck runs twice: with the settings that count as the reference, and with five times finer steps and ten times
 finer tolerance; the distance between both is the reference's own error.
 
 Usage: python regenerate.py [path of ngspice]
@@ -23,10 +23,14 @@ WATCHED = {
         ("VIN", 6.0, 1), ("V5", 1.0, 1), ("V5", 2.5, 1), ("V5", 4.75, 1), ("PG5", 1.2, 1), ("V3", 1.0, 1),
         ("V3", 3.135, 1),
     ],
+    "dozen_rails": [
+        ("V9", 8.55, 1), ("V5", 4.75, 1), ("V3", 3.135, 1), ("V25", 2.375, 1), ("EN18", 2.5, 1), ("V18", 1.71, 1),
+        ("V12", 1.14, 1), ("EN30", 2.5, 1), ("V30", 2.85, 1), ("V6", 5.7, 1), ("GOOD", 2.5, 1),
+    ],
     "schmitt_clock": [("RC", 2.9, 1), ("RC", 2.1, -1), ("ALIVE", 1.0, 1), ("ALIVE", 2.0, 1), ("STOPPED", 2.5, -1)],
 }  # fmt: skip
 """Nets, levels (V) and directions of the first crossings that are compared."""
-SETTINGS = {"reference": ("1e-3", "20u"), "fine": ("1e-5", "2u")}
+SETTINGS = {"reference": ("1e-4", "10u"), "fine": ("1e-5", "2u")}
 
 
 def run(deck: Path, engine: str, reltol: str, step: str) -> tuple[list[float], dict[str, list[float]], float]:
