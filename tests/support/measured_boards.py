@@ -183,7 +183,12 @@ class Boards:
 
     def moves(self, faults: Sequence[Hypothesis], severities: Sequence[float]) -> Bools:
         """Tell which faults (f,) move a voltage that is read by more than 0.1 V on a nominal board."""
-        variants = [vary(self.network, _patches(fault, at)) for fault, at in zip(faults, severities, strict=True)]
+        return self.moved_by(
+            [vary(self.network, _patches(fault, at)) for fault, at in zip(faults, severities, strict=True)]
+        )
+
+    def moved_by(self, variants: Sequence[Variant]) -> Bools:
+        """Tell which variants (f,) of the network have a voltage that is read moved by more than 0.1 V."""
         found = seen(self.desk, [vary(self.network), *variants], self.measurements)
         volts = np.array([each.kind.name == "volts" for each in self.measurements])
         moved = (np.abs(found.tips[1:] - found.tips[0])[:, volts] > LEAST_MOVE).any(axis=1)

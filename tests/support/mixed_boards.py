@@ -113,7 +113,7 @@ class Bench:
                 return found
 
     def read(
-        self, broken: Broken, random: np.random.Generator
+        self, broken: Broken, random: np.random.Generator, *, fewest: int = FEWEST
     ) -> tuple[list[int], tuple[Reading, ...], list[bool]] | None:
         """Return the columns that are read in their order, what is shown, and which are slips; None if not steady."""
         at = desk_of(self.circuit, drawn_network(self.boards.network, random, shifted=True))
@@ -121,18 +121,18 @@ class Bench:
         if not found.good[0]:
             return None
         shown = displayed(self.boards.probes, self.boards.measurements, found.tips[0], random)
-        order = self.order(random)
+        order = self.order(random, fewest)
         slipped = [bool(random.random() < SLIP) for _ in order]
         taken = tuple(self.slip(k, shown, random) if slip else shown[k] for k, slip in zip(order, slipped, strict=True))
         return order, taken, slipped
 
-    def order(self, random: np.random.Generator) -> list[int]:
+    def order(self, random: np.random.Generator, fewest: int = FEWEST) -> list[int]:
         """Return the columns that are read: the target in the last power state, then any."""
         probes = self.boards.probes
         last = list(self.circuit.power_states)[-1]
         first = [k for k, p in enumerate(probes) if (p.place, p.state, p.kind) == (self.circuit.target, last, "volts")]
         others = [int(k) for k in random.permutation(len(probes)) if k not in first]
-        return [*first, *others][: int(random.integers(FEWEST, MOST + 1))]
+        return [*first, *others][: int(random.integers(fewest, MOST + 1))]
 
     def slip(self, k: int, shown: tuple[Reading, ...], random: np.random.Generator) -> Reading:
         """Return a reading as a slip has it: another place was touched, or the prefix is wrong."""
