@@ -14,7 +14,7 @@ import numpy as np
 from seqsim.circuit import OFF, Circuit
 from seqsim.diagnosis.conditions import Condition, Desk, conditions
 from seqsim.diagnosis.hypotheses import Hypothesis
-from seqsim.diagnosis.predict import Branch, Predictor
+from seqsim.diagnosis.predict import Branch, Predictions, Predictor
 from seqsim.diagnosis.spread import RESIDUAL_SHARE, RESIDUAL_VOLTS, model_latents
 from seqsim.network.network import Bools, Floats, Ints
 from seqsim.readings import METER, Meter, Probe, measurement
@@ -23,7 +23,8 @@ from seqsim.readings.outcome import normal_below
 
 MISTAKEN = 0.2
 """Chance of a mistake above which a reading does not tell two faults apart."""
-POINTS = 5
+POINTS = 8
+"""Severities of a fault, each as wide as the way to its neighbours."""
 BINS = 120
 SAME_VOLTS = 1e-3
 """Predictions that differ by less are worked out once."""
@@ -94,7 +95,7 @@ def _compare(
         each = measurements[number]
         # a fault without a level there reads like no other
         tips = np.where(nominal.good, nominal.tips[:, column], UNLIKE_VOLTS * (1 + nominal.branch))
-        own = own_deviation(each, tips)
+        own = np.hypot(own_deviation(each, tips), _way(nominal, column))
         deviation = np.hypot(np.nan_to_num(spread[nominal.branch, column], posinf=UNLIKE_VOLTS), own)
         kinds, which = _kinds(tips, deviation, nominal.branch, len(branches))
         told = _mistaken(kinds) <= MISTAKEN
@@ -110,6 +111,15 @@ def own_deviation(each: Measurement, tips: Floats) -> Floats:
         digits = np.hypot(each.noise_sd(shown), each.gain_sd(shown) * np.abs(shown)) / slope
     digits = np.where(np.isfinite(digits), digits, 0.0)
     return np.asarray(np.hypot(digits, np.maximum(residual, RESIDUAL_SHARE * np.abs(tips))))
+
+
+def _way(nominal: Predictions, column: int) -> Floats:
+    """Return the standard deviation (i,) of a reading within the share of severities for which each item stands."""
+    tips = nominal.tips[:, column]
+    joined = (np.diff(nominal.branch) == 0) & nominal.good[:-1] & nominal.good[1:]
+    half = np.where(joined, np.diff(tips), 0.0) / 2
+    way = np.concatenate([half, [0.0]]) + np.concatenate([[0.0], half])
+    return np.asarray(np.abs(way) / np.sqrt(12))
 
 
 def _kinds(tips: Floats, deviation: Floats, branch: Ints, count: int) -> tuple[list[tuple[Floats, Floats]], Ints]:

@@ -10,6 +10,7 @@ import numpy as np
 from seqsim.diagnosis.likelihood import Fit, conditional, fits
 from seqsim.diagnosis.predict import Branch, Predictions
 from seqsim.diagnosis.spread import Noise
+from seqsim.faults.together import Grid
 from seqsim.network.network import Bools, Floats, Ints
 from seqsim.readings.measurement import Measurement
 from seqsim.readings.outcome import Condition as Wording
@@ -31,6 +32,8 @@ LEAD, LEAD_READINGS = 18.0, 8
 readings than these share what spreads, so that each shows it again: the limit grows with their number."""
 KEPT = 60
 """Branches, and cells, that stay in the running in any case: the rough spread knows no supply that is low."""
+SPLIT, LEAST_GAP = 4, 1e-3
+"""A gap between severities is split in so many; gaps of so small a share of a mode are left: a level jumps there."""
 WORD_RIGHT = 0.95
 """Chance that a node that floats, or pulses, is told so (our judgement)."""
 
@@ -101,25 +104,50 @@ def leading(predictions: Predictions, noise: Noise, branches: int) -> tuple[Ints
     Between two severities each reading passes through all that lies between, and no two need do so at the same pace
     (one of them may switch): the χ² of the nearest corner of the box that they span counts too.
     """
+    best, _, _ = _best(predictions, noise, branches)
+    return np.flatnonzero(best <= _limit(best, noise)), best
+
+
+def gaps(
+    predictions: Predictions, branches: Sequence[Branch], noise: Noise, limits: Floats
+) -> dict[int, Floats]:  # fmt: skip
+    """Return where severities lie too far apart, as quantiles to add to branches by their numbers.
+
+    Two neighbours are too far apart when a reading moves further than a cell may span (``limits``, (r,)) and what was
+    read may lie between them: a straight line between them would then be a poor account of the way.
+    """
+    best, first, score = _best(predictions, noise, len(branches))
+    far = (np.abs(predictions.tips[first + 1] - predictions.tips[first]) > limits).any(axis=1)
+    wanted: dict[int, list[float]] = {}
+    for item in first[far & (score <= _limit(best, noise, kept=1))].tolist():
+        branch = branches[predictions.branch[item]]
+        low, high = branch.where[predictions.severity[item : item + 2]]
+        if not isinstance(branch.mode.severity, Grid) and high - low > LEAST_GAP:
+            wanted.setdefault(int(predictions.branch[item]), []).extend(np.linspace(low, high, SPLIT + 1)[1:-1])
+    return {number: np.array(quantiles) for number, quantiles in wanted.items()}
+
+
+def _best(predictions: Predictions, noise: Noise, branches: int) -> tuple[Floats, Ints, Floats]:
+    """Return the best rough χ² (b,) of every branch; items followed by another of their branch; the χ² between."""
     score = rough(predictions, noise)
     best = np.full(branches, np.inf)
     np.minimum.at(best, predictions.branch, score)
     following = np.flatnonzero((np.diff(predictions.branch) == 0) & predictions.good[:-1] & predictions.good[1:])
-    if len(following):
-        first, second = predictions.tips[following], predictions.tips[following + 1]
-        nearest = np.clip(noise.observed, np.minimum(first, second), np.maximum(first, second))
-        restless = predictions.restless[following] | predictions.restless[following + 1]
-        np.minimum.at(best, predictions.branch[following], _rough_score(nearest, restless, 0.0, noise))
-    return np.flatnonzero(best <= _limit(best, noise)), best
+    first, second = predictions.tips[following], predictions.tips[following + 1]
+    nearest = np.clip(noise.observed, np.minimum(first, second), np.maximum(first, second))
+    restless = predictions.restless[following] | predictions.restless[following + 1]
+    between = _rough_score(nearest, restless, 0.0, noise)
+    np.minimum.at(best, predictions.branch[following], between)
+    return best, following, between
 
 
-def _limit(score: Floats, noise: Noise) -> float:
+def _limit(score: Floats, noise: Noise, kept: int = KEPT) -> float:
     """Return the rough χ² up to which branches or cells stay in the running."""
     found = np.sort(score[np.isfinite(score)])
     if not len(found):
         return np.inf
     by_lead = found[0] + LEAD * max(1.0, int(noise.number.sum()) / LEAD_READINGS)
-    return float(max(by_lead, found[min(KEPT, len(found)) - 1]))
+    return float(max(by_lead, found[min(kept, len(found)) - 1]))
 
 
 def cells_of(predictions: Predictions, branches: Sequence[Branch], chosen: Ints, limits: Floats) -> Iterator[Cell]:
@@ -131,19 +159,23 @@ def cells_of(predictions: Predictions, branches: Sequence[Branch], chosen: Ints,
         if not len(items):
             continue
         tips = predictions.tips[items]
+        shares = branches[number].shares[predictions.severity[items]]
+        shares = shares / shares.sum()
         groups = list(_runs(tips, limits))
-        means = [tips[group.start : group.stop].sum(axis=0) / len(group) for group in groups]
+        means = [np.average(tips[g.start : g.stop], axis=0, weights=shares[g.start : g.stop]) for g in groups]
         for g, group in enumerate(groups):
-            centred = tips[group.start : group.stop] - means[g]
-            own = centred.T @ centred / len(group)
+            mine = slice(group.start, group.stop)
+            centred = tips[mine] - means[g]
+            share = float(shares[mine].sum())
+            own = (centred.T * shares[mine]) @ centred / share
             for other in (g + 1,) if g + 1 < len(groups) else ():
                 step = means[other] - means[g]
                 if (np.abs(tips[groups[other][0]] - tips[group[-1]]) <= CONTINUOUS * limits).all():
                     own = own + np.outer(step, step) / 12
             middle = items[group[len(group) // 2]]
-            restless = predictions.restless[items[group.start : group.stop]].mean(axis=0)
+            restless = predictions.restless[items[mine]].mean(axis=0)
             yield Cell(
-                int(number), branches[number].weight * len(group) / len(items), int(predictions.severity[middle]),
+                int(number), branches[number].weight * share, int(predictions.severity[middle]),
                 predictions.ohms[middle], means[g], own, restless,
             )  # fmt: skip
 

@@ -142,7 +142,7 @@ def ways(standing: Standing, offered: Sequence[Measurement]) -> Ways:
     branches = branches_of(standing.desk, [standing.hypotheses[h] for h in single], states, points)
     of = [single[branch.hypothesis] for branch in branches]
     for branch in _of_many_modes(standing, set(leaders) - set(single)):
-        branches.append(replace(branch, points=points))
+        branches.append(replace(branch, points=points, quantiles=()))
         of.append(branch.hypothesis)
     predictor = Predictor(standing.desk, conditions(every), len(every))
     predictions = predictor.nominal(branches)

@@ -31,7 +31,8 @@ class Branch:
     """One way a hypothesis can look: a mode at ``points`` severities, and what differs in single power states.
 
     ``extra`` are patches that hold in one power state alone (a floating input seen high); ``starts`` the state from
-    which a power state is solved. ``weight`` is its share of the hypothesis.
+    which a power state is solved. ``weight`` is its share of the hypothesis. ``quantiles`` say where the severities
+    stand in their distribution, in ascending order, if not at ``points`` even ones.
     """
 
     hypothesis: int
@@ -40,12 +41,27 @@ class Branch:
     points: int
     extra: Mapping[str, tuple[Patch, ...]] = field(default_factory=dict)
     starts: Mapping[str, State] = field(default_factory=dict)
+    quantiles: tuple[float, ...] = ()
 
     @cached_property
     def severities(self) -> Floats:
-        """Return the severities (m,), each standing for an equal share of the mode; one where it has none."""
+        """Return the severities (m,); one where the mode has none."""
         severity = self.mode.severity
-        return np.ones(1) if severity is None else severity.points(self.points)
+        if severity is None:
+            return np.ones(1)
+        return severity.at(np.array(self.quantiles)) if self.quantiles else severity.points(self.points)
+
+    @cached_property
+    def where(self) -> Floats:
+        """Return where each severity (m,) stands in the distribution."""
+        count = len(self.severities)
+        return np.array(self.quantiles) if self.quantiles else (np.arange(count) + 0.5) / count
+
+    @cached_property
+    def shares(self) -> Floats:
+        """Return the share (m,) of the mode for which each severity stands: from halfway to halfway."""
+        halfway = (self.where[1:] + self.where[:-1]) / 2
+        return np.diff(halfway, prepend=0.0, append=1.0)
 
     @cached_property
     def patches(self) -> tuple[Patch, ...]:
@@ -75,6 +91,12 @@ class Predictions:
         return Predictions(
             number, self.severity[items], self.tips[items], self.ohms[items], self.restless[items], self.good[items]
         )
+
+    def ordered(self, order: Ints) -> Predictions:
+        """Return the items in another order, branch by branch, their severities numbered through in each."""
+        parts = {each.name: getattr(self, each.name)[order] for each in fields(self)}
+        first = np.searchsorted(parts["branch"], parts["branch"])
+        return Predictions(**{**parts, "severity": np.arange(len(order)) - first})
 
     @classmethod
     def together(cls, parts: Sequence[Predictions]) -> Predictions:

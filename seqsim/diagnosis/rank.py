@@ -9,13 +9,14 @@ import numpy as np
 
 from seqsim.circuit import Circuit
 from seqsim.diagnosis.alike import Alike, look_alikes
-from seqsim.diagnosis.cells import Scored, cells_of, in_the_running, leading, score
+from seqsim.diagnosis.cells import Scored, cells_of, gaps, in_the_running, leading, score
 from seqsim.diagnosis.conditions import Desk, desk
 from seqsim.diagnosis.hypotheses import Hypothesis, anything, listed
 from seqsim.diagnosis.known import history_known
 from seqsim.diagnosis.posterior import Posterior, posterior
 from seqsim.diagnosis.predict import Branch, Predictions
 from seqsim.diagnosis.reference import Calibration, compared
+from seqsim.diagnosis.relinearise import relinearised
 from seqsim.diagnosis.report import ranking
 from seqsim.diagnosis.result import Judged, Ranking
 from seqsim.diagnosis.several import with_sets
@@ -33,6 +34,8 @@ SLIP = 0.01
 """Chance that a reading is a slip: a wrong pin, a wrong range, a wrong line."""
 SLIP_REPEATED = 1e-4
 """The same once a reading was taken twice and came out alike."""
+CLOSER = 4
+"""Rounds in which severities are taken closer together where the readings lie between them."""
 COMMON_WITHIN, COMMON_SHARE = 0.2, 0.02
 """A level is common when this share of all branches comes this near to it (our judgement)."""
 
@@ -100,10 +103,15 @@ def diagnose(
     count = len(table.branches)
     noisy = noise(measurements, table.predictor.conditions, table.coarse.tips[table.coarse.good])
     predictions = table.fine(np.union1d(leading(table.coarse, noisy, count)[0], table.healthy))
+    branches = list(table.branches)
+    for _ in range(CLOSER):
+        if not (wide := gaps(predictions, branches, noisy, table.limits)):
+            break
+        predictions, branches = table.closer(predictions, branches, wide)
     chosen = np.union1d(leading(predictions, noisy, count)[0], table.healthy).astype(np.int64)
-    cells = list(cells_of(predictions, table.branches, chosen, table.limits))
+    cells = list(cells_of(predictions, branches, chosen, table.limits))
     good_board, known = compared(at, readings)
-    spread = table.spread(in_the_running(cells, table.branches, noisy))
+    spread = table.spread(in_the_running(cells, branches, noisy), branches)
     if known is not None:
         spread = tuple(known.applied(each) for each in spread)
     largest = _largest(measurements, table.coarse)
@@ -111,10 +119,12 @@ def diagnose(
         [each.cell for each in spread], [believed(each.moves, noisy) for each in spread], measurements, noisy, slip,
         largest,
     )  # fmt: skip
-    weighed = posterior(table.hypotheses, table.branches, scored, noisy, slip)
+    if known is None:
+        scored = relinearised(scored, spread, branches, table, measurements, noisy, slip, largest)
+    weighed = posterior(table.hypotheses, branches, scored, noisy, slip)
     found = Diagnosis(
-        at, table.hypotheses, tuple(table.branches), measurements, noisy, tuple(scored),
-        _healthy(scored, table.branches), weighed,
+        at, table.hypotheses, tuple(branches), measurements, noisy, tuple(scored),
+        _healthy(scored, branches), weighed,
         alike or kept_or(circuit, lambda: look_alikes(at, listed(circuit, history)), history.listing),
         slip, largest, history, good_board, known,
     )  # fmt: skip

@@ -42,7 +42,7 @@ class Calibration:
     def applied(self, spread: Spread) -> Spread:
         """Return a cell with its moves as they are once the latents are known better."""
         moved = replace(spread.cell, mean=spread.cell.mean + spread.moves @ self.mean)
-        return Spread(moved, spread.moves @ self.root)
+        return replace(spread, cell=moved, moves=spread.moves @ self.root)
 
 
 def nothing_known(latents: int) -> Calibration:

@@ -1,13 +1,14 @@
-"""Cells at a switching point: there a level is no straight line in what spreads, so the spread itself is tried.
+"""Straight lines: how readings move with what spreads; at a switching point, several lines for one.
 
-Where a reading's first-order spread is large, one latent mostly makes it. That latent is put at several points of its
-distribution, each solved as a cell of its own, and only the others stay a Gaussian around each.
+There a level is no straight line in what spreads. Where a reading's first-order spread is large, one latent mostly
+makes it: that latent is put at several points of its distribution, each solved as a cell of its own, and only the
+others stay a Gaussian around each.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -30,70 +31,111 @@ MOST_SPREAD = 0.3
 
 @dataclass(frozen=True)
 class Spread:
-    """A cell with its moves (r, l): the change of each reading for one standard deviation of each latent."""
+    """A cell with its moves (r, l): the change of each reading for one standard deviation of each latent.
+
+    ``tips`` (r,) are what is read at the middle of the cell; ``turned`` are latents that are put at a point of their
+    own there, in standard deviations.
+    """
 
     cell: Cell
     moves: Floats
+    tips: Floats
+    turned: tuple[tuple[int, float], ...] = ()
 
 
-def spread_out(
+@dataclass(frozen=True)
+class Lines:
+    """Straight lines of one severity of a branch: what is read there, tips (r,), and its moves (r, l).
+
+    At a switching point ``steep`` is the latent that makes it so (else -1), and ``tries`` what is read with that latent
+    at each of its points.
+    """
+
+    tips: Floats
+    moves: Floats
+    steep: int = -1
+    tries: tuple[Try, ...] = ()
+
+    def spread(self, cell: Cell, limits: Floats) -> tuple[Spread, ...]:
+        """Return a cell around this severity with its moves; at a switching point, several for one."""
+        if self.steep < 0:
+            return (Spread(cell, self.moves, self.tips),)
+        parts = _parts(cell, self.tries, limits)
+        return tuple(
+            Spread(part, each.moves, each.tips, ((self.steep, z),))
+            for part, each, z in zip(parts, self.tries, POINTS, strict=True)
+            if part is not None
+        )
+
+
+@dataclass(frozen=True)
+class Try:
+    """What is read, tips (r,), with one latent at a point of its own, where a board has a level there (``good``)."""
+
+    tips: Floats
+    restless: Bools
+    good: bool
+    moves: Floats
+
+
+def lines_of(
     predictor: Predictor,
     branches: Sequence[Branch],
-    cells: Sequence[Cell],
+    at: Sequence[int],
     latents: Latents,
     keys: Sequence[tuple[str, str]],
     limits: Floats,
-) -> list[tuple[Spread, ...]]:
-    """Return each cell with its moves, steep ones split along the latent that makes them so.
+) -> list[Lines]:
+    """Return the lines of branches, each at one of its severities.
 
-    ``keys`` names the knob of each latent.
+    ``keys`` names the knob of each latent; ``limits`` (r,) say how far a reading may move within a cell.
     """
-    moves = predictor.moves([branches[cell.branch] for cell in cells], [cell.middle for cell in cells], latents)
+    tips, _, _, moves = predictor.nearby(branches, at, latents)
     deviation = np.sqrt((moves**2).sum(axis=2))
+    lines = [Lines(*each) for each in zip(tips, moves, strict=True)]
     steep: list[int] = np.flatnonzero((deviation > STEEP_LIMITS * limits).any(axis=1)).tolist()
-    spread: list[tuple[Spread, ...]] = [(Spread(cell, move),) for cell, move in zip(cells, moves, strict=True)]
     if not steep:
-        return spread
+        return lines
     dominant = [int(np.argmax((moves[c] ** 2 / limits[:, None] ** 2).sum(axis=0))) for c in steep]
-    tried = [
-        _turned(branches[cells[c].branch], predictor, keys[l], z)
-        for c, l in zip(steep, dominant, strict=True)
-        for z in POINTS
-    ]
-    at = [cells[c].middle for c in steep for _ in POINTS]
-    tips, restless, good, again = predictor.nearby(tried, at, latents)
+    places = [(c, l, z) for c, l in zip(steep, dominant, strict=True) for z in POINTS]
+    tried = [turned(branches[c], predictor, keys, [(l, z)]) for c, l, z in places]
+    tips, restless, good, again = predictor.nearby(tried, [at[c] for c, _, _ in places], latents)
     for k, (c, l) in enumerate(zip(steep, dominant, strict=True)):
-        here = slice(k * len(POINTS), (k + 1) * len(POINTS))
+        here = range(k * len(POINTS), (k + 1) * len(POINTS))
         again[here, :, l] = 0.0
-        parts = _parts(cells[c], tips[here], restless[here], good[here], limits)
-        spread[c] = tuple(Spread(part, move) for part, move in zip(parts, again[here], strict=True) if part is not None)
-    return spread
+        tries = tuple(Try(tips[i], restless[i], bool(good[i]), again[i]) for i in here)
+        lines[c] = replace(lines[c], steep=l, tries=tries)
+    return lines
 
 
-def _turned(branch: Branch, predictor: Predictor, key: tuple[str, str], deviations: float) -> Branch:
-    knob = predictor.desk.network.knobs[key]
-    value = math.exp(knob.spread * deviations) if knob.neutral else knob.spread * deviations
-    turn = Turn(knob.owner, knob.name, value)
+def turned(
+    branch: Branch, predictor: Predictor, keys: Sequence[tuple[str, str]], points: Iterable[tuple[int, float]]
+) -> Branch:
+    """Return a branch with latents put at points of their own, in standard deviations, in every power state."""
+    turns = []
+    for latent, deviations in points:
+        knob = predictor.desk.network.knobs[keys[latent]]
+        value = math.exp(knob.spread * deviations) if knob.neutral else knob.spread * deviations
+        turns.append(Turn(knob.owner, knob.name, value))
     states = {condition.state for condition in predictor.conditions}
-    return replace(branch, extra={state: (*branch.extra.get(state, ()), turn) for state in states})
+    return replace(branch, extra={state: (*branch.extra.get(state, ()), *turns) for state in states})
 
 
-def _parts(cell: Cell, tips: Floats, restless: Bools, good: Bools, limits: Floats) -> list[Cell | None]:
+def _parts(cell: Cell, tries: Sequence[Try], limits: Floats) -> list[Cell | None]:
     """Return the cells at the points of a latent; None where there is no level."""
     parts: list[Cell | None] = []
-    for p, share in enumerate(SHARES):
-        if not good[p]:
+    for p, (each, share) in enumerate(zip(tries, SHARES, strict=True)):
+        if not each.good:
             parts.append(None)
             continue
         own = cell.own
         for other in (p - 1, p + 1):
-            if 0 <= other < len(SHARES) and good[other]:
-                step = tips[other] - tips[p]
+            if 0 <= other < len(tries) and tries[other].good:
+                step = tries[other].tips - each.tips
                 if (np.abs(step) <= CONTINUOUS * limits).all():
                     own = own + np.outer(step, step) / 24
-        parts.append(
-            replace(cell, weight=cell.weight * share, mean=tips[p], own=own, restless=restless[p].astype(float))
-        )
+        restless = each.restless.astype(np.float64)
+        parts.append(replace(cell, weight=cell.weight * share, mean=each.tips, own=own, restless=restless))
     return parts
 
 

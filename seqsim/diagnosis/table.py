@@ -6,8 +6,9 @@ the next value of the same reading, finds them here.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -17,7 +18,7 @@ from seqsim.diagnosis.conditions import Desk, conditions
 from seqsim.diagnosis.hypotheses import Hypothesis
 from seqsim.diagnosis.predict import Branch, Predictions, Predictor
 from seqsim.diagnosis.spread import model_latents
-from seqsim.diagnosis.steep import Spread, spread_out
+from seqsim.diagnosis.steep import Lines, Spread, lines_of
 from seqsim.network.network import Floats, Ints
 from seqsim.readings.measurement import Measurement
 from seqsim.solver.batch import Latents
@@ -43,7 +44,8 @@ class Table:
     latents: Latents
     keys: tuple[tuple[str, str], ...]
     _fine: dict[int, Predictions] = field(default_factory=dict, repr=False)
-    _spread: dict[tuple[int, int], tuple[Spread, ...]] = field(default_factory=dict, repr=False)
+    _between: dict[tuple[int, float], Predictions] = field(default_factory=dict, repr=False)
+    _lines: dict[tuple[int, float], Lines] = field(default_factory=dict, repr=False)
 
     @classmethod
     def of(
@@ -90,12 +92,54 @@ class Table:
                 self._fine[k] = found.only(found.branch == number, k)
         return Predictions.together([self._fine[k] for k in ordered])
 
-    def spread(self, cells: Sequence[Cell]) -> tuple[Spread, ...]:
-        """Return the cells with their sensitivities; at a switching point, several for one."""
-        missing = [cell for cell in cells if (cell.branch, cell.middle) not in self._spread]
+    def closer(
+        self, predictions: Predictions, branches: Sequence[Branch], gaps: Mapping[int, Floats]
+    ) -> tuple[Predictions, list[Branch]]:
+        """Return predictions and branches with further severities.
+
+        ``gaps`` names their quantiles by the branch's number. What is solved is kept, but the table's own severities
+        stay: another board is served as if this one had not come before.
+        """
+        missing = {k: [at for at in where.tolist() if (k, at) not in self._between] for k, where in gaps.items()}
+        missing = {k: where for k, where in missing.items() if where}
         if missing:
-            known, _, _ = model_latents(self.desk.network)
-            predictor = Predictor(replace(self.desk, network=known), self.predictor.conditions, self.predictor.readings)
-            found = spread_out(predictor, self.branches, missing, self.latents, self.keys, self.limits)
-            self._spread.update({(cell.branch, cell.middle): each for cell, each in zip(missing, found, strict=True)})
-        return tuple(each for cell in cells for each in self._spread[cell.branch, cell.middle])
+            tried = [replace(branches[k], quantiles=tuple(where)) for k, where in missing.items()]
+            solved = self.predictor.nominal(tried)
+            for item, place in enumerate((k, at) for k, where in missing.items() for at in where):
+                self._between[place] = solved.only(np.arange(len(solved.branch)) == item, place[0])
+        added = [(k, at) for k, where in gaps.items() for at in where.tolist()]
+        every = Predictions.together([predictions, *(self._between[place] for place in added)])
+        where = np.concatenate([b.where for b in (branches[k] for k in _runs(predictions.branch))])
+        where = np.concatenate([where, [at for _, at in added]])
+        order = np.lexsort([where, every.branch])
+        finer = list(branches)
+        for k in gaps:
+            finer[k] = replace(branches[k], quantiles=tuple(where[order][every.branch[order] == k].tolist()))
+        return every.ordered(order), finer
+
+    def spread(self, cells: Sequence[Cell], branches: Sequence[Branch] | None = None) -> tuple[Spread, ...]:
+        """Return the cells with their sensitivities; at a switching point, several for one.
+
+        ``branches`` are those of the cells where they have further severities than the table's own.
+        """
+        branches = self.branches if branches is None else branches
+        keys = [(cell.branch, float(branches[cell.branch].where[cell.middle])) for cell in cells]
+        missing = {key: cell for cell, key in zip(cells, keys, strict=True) if key not in self._lines}
+        if missing:
+            tried = [branches[cell.branch] for cell in missing.values()]
+            at = [cell.middle for cell in missing.values()]
+            found = lines_of(self.sensitive, tried, at, self.latents, self.keys, self.limits)
+            self._lines.update(zip(missing, found, strict=True))
+        pairs = zip(cells, keys, strict=True)
+        return tuple(each for cell, key in pairs for each in self._lines[key].spread(cell, self.limits))
+
+    @cached_property
+    def sensitive(self) -> Predictor:
+        """Return the predictor whose network has the latents' knobs."""
+        known, _, _ = model_latents(self.desk.network)
+        return Predictor(replace(self.desk, network=known), self.predictor.conditions, self.predictor.readings)
+
+
+def _runs(branch: Ints) -> Ints:
+    """Return the numbers of branches in the order in which their items stand."""
+    return branch[np.flatnonzero(np.diff(branch, prepend=-1))]

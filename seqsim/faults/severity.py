@@ -24,10 +24,9 @@ _WORDS = {"÷": r"(?:÷|/)", "x": r"(?:x|×)"}
 class EvenSeverity(Severity):
     """A severity that is uniform between ``low`` and ``high``: shifts in volts, shares of a nominal value."""
 
-    def points(self, count: int) -> NDArray[np.float64]:
-        """Return ``count`` midpoints of equal shares of the distribution, shape (count,)."""
-        shares = (np.arange(count) + 0.5) / count
-        return np.asarray(self.low + (self.high - self.low) * shares)
+    def at(self, quantiles: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return the severities below which these shares (q,) of the distribution lie."""
+        return np.asarray(self.low + (self.high - self.low) * quantiles)
 
 
 def one_at_a_time(network: Network, patches: Iterable[Patch]) -> bool:

@@ -98,8 +98,11 @@ class Severity:
 
     def points(self, count: int) -> NDArray[np.float64]:
         """Return ``count`` midpoints of equal shares of the distribution, shape (count,)."""
-        shares = (np.arange(count) + 0.5) / count
-        return np.asarray(self.low * (self.high / self.low) ** shares)
+        return self.at((np.arange(count) + 0.5) / count)
+
+    def at(self, quantiles: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return the severities below which these shares (q,) of the distribution lie."""
+        return np.asarray(self.low * (self.high / self.low) ** quantiles)
 
 
 @dataclass(frozen=True, slots=True)

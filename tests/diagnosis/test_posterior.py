@@ -13,7 +13,10 @@ from seqsim.diagnosis.likelihood import fit
 from seqsim.diagnosis.posterior import none_of_these, oddness, posterior
 from seqsim.diagnosis.predict import Branch, Predictions
 from seqsim.diagnosis.spread import Noise
+from seqsim.faults import SubMode
 from seqsim.network.network import Floats
+from seqsim.parts.part import Severity
+from seqsim.quantity import Unit
 
 READINGS = 4
 SLIP = np.full(READINGS, 0.01)
@@ -84,7 +87,8 @@ def test_cells_partition_the_severities() -> None:
         np.zeros(count, dtype=np.int64), np.arange(count), tips, np.ones((count, 1)),
         np.zeros((count, 1), dtype=np.bool_), np.arange(count) != 3,
     )  # fmt: skip
-    branches = [Branch(0, 0.5, HEALTHY.modes[0], count)]
+    mode = SubMode("", 1.0, Severity("ohms", Unit.OHM, 0.1, 1e3), lambda _: ())
+    branches = [Branch(0, 0.5, mode, count)]
     found = list(cells_of(predictions, branches, np.array([0]), np.array([0.3])))
     assert sum(cell.weight for cell in found) == pytest.approx(0.5)
     assert sum(cell.weight * cell.mean[0] for cell in found) / 0.5 == pytest.approx(np.delete(tips, 3).mean())

@@ -1,0 +1,115 @@
+"""The leaders once more, where their board is thought to be: a straight line holds best near the point it is drawn at.
+
+A cell's Gaussian is drawn at nominal values. Where the readings say that a supply or a part lies well off, a diode may
+conduct there that is off at nominal values, or the reverse, and the straight line from afar is wrong by more than the
+meter is. So the cell is solved again with the latents that matter turned to where the readings put them, and the line
+is drawn there (the step of an iterated Kalman filter).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from seqsim.diagnosis.cells import Scored, score
+from seqsim.diagnosis.predict import Branch
+from seqsim.diagnosis.spread import Noise
+from seqsim.diagnosis.steep import Spread, believed, turned
+from seqsim.diagnosis.table import Table
+from seqsim.network.network import Floats, Ints
+from seqsim.readings.measurement import Measurement
+
+LOOK = 20.0
+"""Cells whose weighed likelihood lies within e^-20 of the best are looked at: what a kink can cost them."""
+ROUNDS = 2
+CHANGED = 0.5
+"""A cell whose logarithm changed by more is looked at once more."""
+LEAST_EFFECT = 0.1
+"""Share of a cell's limit that a latent must move some reading by to be turned."""
+MOST_TURNED = 8
+"""Latents turned in one cell: each takes hinges of its own in the solver."""
+
+
+@dataclass(frozen=True)
+class _Turned:
+    """One cell with the latents (k,) that are to be turned, and where to, in standard deviations."""
+
+    spread: Spread
+    latents: list[int]
+    deviations: Floats
+
+
+def relinearised(
+    scored: Sequence[Scored],
+    spread: Sequence[Spread],
+    branches: Sequence[Branch],
+    table: Table,
+    measurements: Sequence[Measurement],
+    noise: Noise,
+    slip: Floats,
+    largest: Floats,
+) -> list[Scored]:
+    """Return the fits with those of the leading cells taken again where the readings put their boards.
+
+    Parameters
+    ----------
+    scored, spread
+        Cells with their fits, and the same cells with their moves.
+    branches
+        Those of the cells.
+    """
+    found = list(scored)
+    numbers = np.flatnonzero(noise.number)
+    weighed = np.array([each.log + math.log(each.cell.weight) for each in scored])
+    at = np.flatnonzero(weighed >= weighed.max(initial=-np.inf) - LOOK).tolist() if len(numbers) else []
+    lines = {k: (spread[k].cell.mean, believed(spread[k].moves, noise)) for k in at}
+    for _ in range(ROUNDS):
+        wanted = {}
+        for k in at:
+            there = _where(found[k], spread[k], *lines[k], noise, numbers, table.limits)
+            if there.latents:
+                wanted[k] = there
+        if not wanted:
+            break
+        tried = [_branch(branches, each, table) for each in wanted.values()]
+        middles = [each.spread.cell.middle for each in wanted.values()]
+        tips, restless, good, moves = table.sensitive.nearby(tried, middles, table.latents)
+        solved = [n for n in range(len(tried)) if good[n]]
+        places = [list(wanted)[n] for n in solved]
+        cells = []
+        for n, k in zip(solved, places, strict=True):
+            there = wanted[k]
+            moves[n][:, [l for l, _ in there.spread.turned]] = 0.0
+            moved = believed(moves[n], noise)
+            mean = there.spread.cell.mean + tips[n] - there.spread.tips - moved[:, there.latents] @ there.deviations
+            cells.append(replace(there.spread.cell, mean=mean, restless=restless[n].astype(np.float64)))
+            lines[k] = (mean, moved)
+        again = score(cells, [lines[k][1] for k in places], measurements, noise, slip, largest)
+        at = [k for k, each in zip(places, again, strict=True) if abs(each.log - found[k].log) > CHANGED]
+        for k, each in zip(places, again, strict=True):
+            found[k] = each
+    return found
+
+
+def _where(
+    scored: Scored, spread: Spread, mean: Floats, moves: Floats, noise: Noise, numbers: Ints, limits: Floats
+) -> _Turned:
+    """Return where the readings put the latents of a cell, those that matter; a likely slip has no say."""
+    fit = scored.fit
+    slipped = int(np.argmax(fit.slips)) if fit.slips.max() > fit.none else -1
+    kept = np.delete(numbers, slipped) if slipped >= 0 else numbers
+    pulled = np.linalg.solve(scored.covariance[np.ix_(kept, kept)], (noise.observed - mean)[kept])
+    deviations = moves[kept].T @ pulled
+    effect = (np.abs(moves * deviations) / limits[:, None]).max(axis=0)
+    order = np.argsort(-effect)[:MOST_TURNED]
+    chosen = order[effect[order] > LEAST_EFFECT].tolist()
+    return _Turned(spread, chosen, deviations[chosen])
+
+
+def _branch(branches: Sequence[Branch], each: _Turned, table: Table) -> Branch:
+    """Return the branch of a cell with its latents turned, in every power state."""
+    points = (*each.spread.turned, *zip(each.latents, each.deviations.tolist(), strict=True))
+    return turned(branches[each.spread.cell.branch], table.sensitive, table.keys, points)
