@@ -33,7 +33,7 @@ from seqsim.errors import CircuitError
 from seqsim.network import GROUND
 
 REFUSED: dict[type[Fact], str] = {
-    Absent: "a circuit file has only contacts that are there; take it as a reading, like 'R12.2 to Q7.1 OL'",
+    Absent: "a circuit file has only contacts that are there; take it as a reading, like 'R12.2 to Q7.1 continuity OL'",
     Extent: "a circuit file is taken to be all there; keep what is not traced yet in notes",
     Ground: "grounds of a circuit file are nets of their own behind isolation; edit `grounds:` of the file",
     Read: "a circuit file holds no readings; give it to `seqsim rank` with --read, or put it into a file of readings",

@@ -87,12 +87,17 @@ def _letter(part: NotedPart, pin: str) -> str:
 def _supplies(draft: Draft, facts: Sequence[Fact], joined: Joined) -> dict[str, Supplied]:
     """Return the supplies by name; a second note of one must agree."""
     found: dict[str, Supplied] = {}
+    targets = {joined.end(fact.end) for fact in facts if isinstance(fact, Target)}
     for fact in facts:
         if not isinstance(fact, Supplied):
             continue
         name = joined.end(fact.name)
         if name == GROUND:
             draft.error("GND is always 0 V; name another supply", fact.line, place=GROUND)
+            continue
+        if name in targets and set(fact.values) == {"volts"}:
+            message = f"{name} is the target, and no supply; write what it reads as: read {name} {fact.values['volts']}"
+            draft.error(message, fact.line, place=name)
             continue
         before = found.get(name)
         if before is None:

@@ -36,6 +36,9 @@ _LEG = re.compile(
     r"(?:\s+(?:to|from)\s+(?P<to>\S+))?(?:\s+(?:at|on)\s+(?P<at>\S+))?",
     re.IGNORECASE,
 )
+_BETWEEN = re.compile(r"\b(?:from|between)\s+([^\s=,]+)\s+(?:to|and)\s+([^\s=,]+)\s*$", re.IGNORECASE)
+TWO_LEGS = frozenset({"R", "C", "L", "FB", "F", "SW", "JP", "LD", "BL"})
+"""Letters of parts whose two legs are alike, so that `from V5 to EN` says all."""
 _VALUE_KEYS = frozenset(
     key for cls in KINDS.values() for key in cls.model_fields if key not in ("kind", "name", "pins", "unknown")
 )
@@ -58,6 +61,10 @@ class PartLine:
         values: dict[str, str] = {}
         pins: dict[str, str] = {}
         unknown = False
+        between = _BETWEEN.search(text) if letters_of(name) in TWO_LEGS else None
+        if between is not None:
+            pins = {"1": end_of(between[1]), "2": end_of(between[2])}
+            text = text[: between.start()]
         for word in (word.strip(",;") for word in text.split()):
             if not word or word.casefold() in FILLERS:
                 continue

@@ -19,6 +19,7 @@ from seqsim.diagnosis.alternatives import (
     open_ends,
     weighed,
 )
+from seqsim.diagnosis.contacts import unexpected_contacts
 from seqsim.diagnosis.hypotheses import listed
 from seqsim.diagnosis.known import history_known
 from seqsim.diagnosis.mixture import beyond_places, first_names, mix
@@ -148,7 +149,7 @@ def rank_unsure(circuit: Circuit, readings: Readings) -> UnsureRanking:
         **{each.name: getattr(mixed, each.name) for each in fields(mixed)},
         unknowns=tuple(_believed(doubt, believed, readings) for doubt in doubts),
         trace=steps(circuit, doubts, believed),
-        assumed=circuit.assumed,
+        assumed=(*circuit.assumed, *unexpected_contacts(circuit, readings)),
         open_ends=ends,
         weighed=len(found),
         diagnosed=len(kept),
@@ -172,8 +173,11 @@ def _diagnosed(
         from seqsim.diagnosis.over_time import told_over_time
 
         told, chance = told_over_time(found, readings)
-        return told, _log_evidence(found) + math.log(max(chance, LEAST_CHANCE))
-    return ranking(found, readings.readings), _log_evidence(found)
+    else:
+        told, chance = ranking(found, readings.readings), 1.0
+    # that ends have no faults of their own is no history of the board
+    history = tuple(each for each in told.history if each.key not in factors)
+    return replace(told, history=history), _log_evidence(found) + math.log(max(chance, LEAST_CHANCE))
 
 
 def with_sound_share(found: Diagnosis, share: float) -> Diagnosis:

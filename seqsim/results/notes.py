@@ -10,6 +10,7 @@ from seqsim.circuit import Circuit
 from seqsim.circuit.circuit_file import CircuitFile
 from seqsim.circuit.notes_file import NotesFile
 from seqsim.diagnosis.alternatives import doubts_of
+from seqsim.diagnosis.contacts import unexpected_contacts
 from seqsim.diagnosis.tracing import Step
 from seqsim.diagnosis.unsure import Believed, believe
 from seqsim.errors import CircuitError, SeqsimError
@@ -35,6 +36,7 @@ class NotesView(Result):
     unknowns: tuple[Believed, ...] = ()
     trace: tuple[Step, ...] = ()
     weighed: int = 0
+    assumed: tuple[str, ...] = ()
     changes: tuple[str, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
@@ -50,7 +52,7 @@ class NotesView(Result):
             "target": None if content is None else content.target,
             "parts": {} if content is None else {name: part.kind for name, part in content.parts.items()},
             "nets": {net: [pin.removesuffix(ENTRY) for pin in pins] for net, pins in nets.items()},
-            "assumed": [] if content is None else list(content.assumed),
+            "assumed": list(self.assumed),
             "unknowns": [each.to_dict() for each in self.unknowns],
             "trace": [each.to_dict() for each in self.trace],
             "drawings": {"weighed": self.weighed},
@@ -83,10 +85,9 @@ def notes_view(file: NotesFile, read: Sequence[str] = ()) -> NotesView:
         except SeqsimError as error:
             wrong.append(CircuitError(error.message, file=name, line=line, place=error.place))
     taken = taken.with_more(circuit, [split_shorthand(text) for text in read])
-    if not circuit.doubts:
-        return NotesView(name, file.lines, tuple(wrong), circuit)
-    told, trace, weighed = believe(circuit, taken)
-    return NotesView(name, file.lines, tuple(wrong), circuit, told, trace, weighed)
+    assumed = (*circuit.assumed, *unexpected_contacts(circuit, taken))
+    told, trace, weighed = believe(circuit, taken) if circuit.doubts else ((), (), 0)
+    return NotesView(name, file.lines, tuple(wrong), circuit, told, trace, weighed, assumed)
 
 
 def circuit_file_view(file: CircuitFile, read: Sequence[str] = ()) -> NotesView:
@@ -100,4 +101,4 @@ def circuit_file_view(file: CircuitFile, read: Sequence[str] = ()) -> NotesView:
     circuit = file.circuit()
     taken = Readings().with_more(circuit, [split_shorthand(text) for text in read])
     told, trace, weighed = believe(circuit, taken) if doubts_of(circuit) else ((), (), 0)
-    return NotesView(str(file.path), (), (), circuit, told, trace, weighed, file.changes)
+    return NotesView(str(file.path), (), (), circuit, told, trace, weighed, changes=file.changes)

@@ -31,9 +31,7 @@ def unsure_text(fields: Fields) -> RenderableType:
     if fields["unknowns"]:
         items.append(heading("assumed of the drawing"))
         items.append(indented(unknowns_table(fields["unknowns"])))
-        items.append(
-            indented(quiet(f"{count(weighed, 'reading')} of the notes weighed, {diagnosed} diagnosed whole and mixed"))
-        )
+        items.append(indented(quiet(f"{count(weighed, 'drawing')} weighed, {diagnosed} diagnosed whole and mixed")))
     items += [indented(quiet(f"taken for granted: {sentence}")) for sentence in fields["assumed"]]
     items += trace_items(fields["trace"])
     return stack(*items)
@@ -108,9 +106,15 @@ def trace_items(trace: Sequence[Fields]) -> list[RenderableType]:
     if not trace:
         return []
     rows = [
-        (each["action"], f"{each['level_bits']:.2f} bit", f"{each['place_bits']:.2f} bit") for each in trace[:STEPS]
+        (
+            each["action"],
+            quiet(
+                f"{each['level_bits']:.2f} bit of the target's level, {each['place_bits']:.2f} of where the fault is"
+            ),
+        )
+        for each in trace[:STEPS]
     ]
-    return [
-        "", heading("trace next"), indented(table(("", "of the target's level", "of where the fault is"), rows)),
-        indented(quiet(trace[0]["caution"])),
-    ]  # fmt: skip
+    items: list[RenderableType] = ["", heading("trace next")]
+    for number, (action, told) in enumerate(rows, start=1):
+        items += [indented(Text.assemble((f"{number}. {action}", "bold"))), indented(told, 5)]
+    return [*items, indented(quiet(trace[0]["caution"]))]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from rich.console import Group, RenderableType
+from rich.console import Console, ConsoleOptions, Group, RenderableType, RenderResult
 from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
@@ -15,6 +15,10 @@ from seqsim.quantity import Unit, format_quantity
 HEADING = "bold"
 QUIET = "dim"
 WARNING = "yellow"
+
+NARROW, FOLDED, WIDEST = 64, 3, 1000
+"""Columns of a screen below which a table of so many columns that does not fit is told row by row; and more columns
+than any table has."""
 
 
 def heading(text: str) -> Text:
@@ -37,12 +41,33 @@ def indented(item: RenderableType, columns: int = 2) -> Padding:
     return Padding(item, (0, 0, 0, columns))
 
 
+class Rows(Table):
+    """A table that becomes a paragraph a row where a narrow screen (a phone) would fold its cells to splinters."""
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        """Yield the table, or its rows."""
+        wanted = self.__rich_measure__(console, options.update_width(WIDEST)).maximum
+        if len(self.columns) < FOLDED or options.max_width >= NARROW or wanted <= options.max_width:
+            yield from super().__rich_console__(console, options)
+            return
+        heads = [str(column.header) for column in self.columns]
+        for row in zip(*(column.cells for column in self.columns), strict=True):
+            cells = [cell if isinstance(cell, Text) else Text(str(cell)) for cell in row]
+            told = [
+                Text.assemble(f"{head} ", cell) if head and k else cell
+                for k, (head, cell) in enumerate(zip(heads, cells, strict=True))
+                if cell.plain
+            ]
+            for k, line in enumerate(Text("  ").join(told).wrap(console, options.max_width - 2)):
+                yield Text.assemble("  ", line) if k else line
+
+
 def table(columns: Sequence[str], rows: Sequence[Sequence[str | Text]], *, right: Sequence[int] = ()) -> Table:
     """Return a table without lines; names are folded rather than cut.
 
     ``right`` lists the columns that are aligned on the right. An empty heading has a column without one.
     """
-    shown = Table(box=None, show_header=any(columns), pad_edge=False, padding=(0, 2, 0, 0), header_style=HEADING)
+    shown = Rows(box=None, show_header=any(columns), pad_edge=False, padding=(0, 2, 0, 0), header_style=HEADING)
     for k, name in enumerate(columns):
         shown.add_column(Text(name), justify="right" if k in right else "left", overflow="fold")
     for row in rows:

@@ -52,6 +52,7 @@ MISTAKES: dict[str, tuple[str, int, str]] = {
     "an endless line": ("x" * 600, 5, "write one fact a line"),
     "a control character": ("R3\x07 1=V5", 5, "this is no line of notes"),
     "copper without pins": ("EN = V5X via VIA3", 5, "which pins does VIA3 cut off?"),
+    "a reading of the target": ("EN 0.02", 5, "EN is the target, and no supply; write what it reads as: read EN 0.02"),
     "volts missing": ("supply VBAT", 5, "how many volts is VBAT?"),
 }
 

@@ -58,6 +58,12 @@ def test_ground_in_many_words(word: str) -> None:
     assert parse_notes("ground AGND\nR1 1k 1=V5 2=agnd\nV5 5\n").parts["R1"].pins["2"] == "GND"
 
 
+def test_a_part_between_two_nets() -> None:
+    """What has two legs alike may be said to go from one net to another."""
+    for line in ("R9 4k7 from V5 to EN", "r9 4k7 between v5 and en", "R9 4k7 1=V5 2=EN"):
+        assert parse_notes(f"V5 5\ntarget EN\n{line}\n").parts["R9"].pins == {"1": "V5", "2": "EN"}
+
+
 def test_nets_take_the_name_that_comes_later() -> None:
     """A net is called after its first pin until a line gives it a name; differing case is no difference."""
     text = "R1 1k 1=V5\nR2 1k 2=gnd\nR1.2 = R2.1\nV5 5\n"

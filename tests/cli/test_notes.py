@@ -72,14 +72,43 @@ def test_errors_of_a_file_are_all_shown(shell: Shell, board: Path) -> None:
     assert shell(f"check {board}").code == 2
 
 
-@pytest.mark.parametrize("command", ["check", "levels", "faults", "why", "logic", "notes"])
+@pytest.mark.parametrize(
+    "command", ["check", "levels", "faults", "why", "logic", "powerup", "rank", "next", "verify", "notes"]
+)
 def test_every_command_takes_notes(shell: Shell, board: Path, command: str) -> None:
     """Notes stand where a circuit file may stand, and what is taken for granted is said."""
     done = shell(f"{command} {board}")
     assert done.code in (0, 1)
     assert done.out
-    if command in ("levels", "why"):
+    if command in ("levels", "why", "powerup"):
         assert "the notes leave this open" in done.err
+    if command in ("next", "verify"):
+        assert "the likeliest drawing alone: Q7 as an NPN" in done.out
+
+
+def test_a_beep_that_the_notes_do_not_expect(shell: Shell, board: Path) -> None:
+    """It counts as a fault, and the line is told that would make it a contact; nothing of the weighing leaks out."""
+    told = "EN to R12.1 beeps by a fault; if EN and R12_1 are one net, note: EN = R12.1"
+    assert told in shell(f"notes {board} --read 'EN to R12.1 beep'").out
+    done = shell(f"rank {board} --read 'EN to R12.1 beep'")
+    assert told in done.out
+    assert "beyond_" not in done.out
+    assert "history" not in done.out
+    told = "R12.2 to Q7.B is broken; if they were never one net, write R12.2 not Q7.B in place of the contact"
+    assert told in shell(f"notes {board} --read 'R12.2 to Q7.1 silent'").out
+
+
+def test_on_the_screen_of_a_phone(shell: Shell, board: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """At 44 columns lines are folded between words, tables told row by row."""
+    monkeypatch.setenv("COLUMNS", "44")
+    for command in ("notes", "rank"):
+        out = shell(f"{command} {board} --read 'EN 0.02'").out
+        assert max(map(len, out.splitlines())) <= 44
+        assert "1. trace on from R12.1: what drives it?" in out
+        folded = " ".join(out.split())
+        assert "Q7 is most likely an NPN" in folded
+        if command == "rank":
+            assert "EN kind volts state @powered read 20.0 mV" in folded
 
 
 def test_notes_become_a_circuit_file(shell: Shell, board: Path, tmp_path: Path) -> None:
