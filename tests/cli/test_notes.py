@@ -94,7 +94,7 @@ def test_a_beep_that_the_notes_do_not_expect(shell: Shell, board: Path) -> None:
     assert told in done.out
     assert "beyond_" not in done.out
     assert "history" not in done.out
-    told = "R12.2 to Q7.B is broken; if they were never one net, write R12.2 not Q7.B in place of the contact"
+    told = "R12.2 to Q7.1 is broken; if they were never one net, write R12.2 not Q7.1 in place of the contact"
     assert told in " ".join(shell(f"notes {board} --read 'R12.2 to Q7.1 silent'").out.split())
 
 
