@@ -90,6 +90,15 @@ class Standing:
         """Return the chance (r,) that each reading is a slip."""
         return np.zeros(0) if self.found is None else self.found.posterior.slip
 
+    def predictor(self, measurements: Sequence[Measurement]) -> Predictor:
+        """Return what predicts readings; whoever advises on many boards of one circuit may keep what it finds."""
+        return Predictor(self.desk, conditions(measurements), len(measurements))
+
+    def sensitive(self, measurements: Sequence[Measurement]) -> Predictor:
+        """Return what predicts readings, and how what spreads moves them."""
+        known, _, _ = model_latents(self.desk.network)
+        return Predictor(replace(self.desk, network=known), conditions(measurements), len(measurements))
+
     def state(self) -> str:
         """Return the power state of the last reading: the board is still in it."""
         return self.readings[-1].state if self.readings else OFF
@@ -144,8 +153,7 @@ def ways(standing: Standing, offered: Sequence[Measurement]) -> Ways:
     for branch in _of_many_modes(standing, set(leaders) - set(single)):
         branches.append(replace(branch, points=points, quantiles=()))
         of.append(branch.hypothesis)
-    predictor = Predictor(standing.desk, conditions(every), len(every))
-    predictions = predictor.nominal(branches)
+    predictions = standing.predictor(every).nominal(branches)
     own = np.array(of, dtype=np.int64)
     return Ways(tuple(branches), own, predictions, _rough_weight(standing, branches, own, predictions))
 
@@ -222,8 +230,8 @@ def foresee(standing: Standing, seen: Ways, offered: Sequence[Measurement], chos
     every = (*standing.measurements, *picked)
     predictions = _columns(seen.predictions, columns)
     cells = _likely(list(cells_of(predictions, seen.branches, _present(predictions), limits_of(every))), seen)
-    known, latents, _ = model_latents(standing.desk.network)
-    predictor = Predictor(replace(standing.desk, network=known), conditions(every), len(every))
+    _, latents, _ = model_latents(standing.desk.network)
+    predictor = standing.sensitive(every)
     moves = predictor.moves([seen.branches[c.branch] for c in cells], [c.middle for c in cells], latents)
     span = np.ptp(predictions.tips[predictions.good], axis=0)
     spread = np.sqrt((moves**2).sum(axis=2))

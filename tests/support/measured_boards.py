@@ -125,10 +125,17 @@ def seen(at: Desk, variants: Sequence[Variant], measurements: Sequence[Measureme
 
 
 def displayed(
-    probes: Sequence[Probe], measurements: Sequence[Measurement], tips: Floats, random: np.random.Generator
+    probes: Sequence[Probe],
+    measurements: Sequence[Measurement],
+    tips: Floats,
+    random: np.random.Generator,
+    gains: dict[str, float] | None = None,
 ) -> tuple[Reading, ...]:
-    """Return what a meter shows: one gain a function, uniform counts, rounded to its last digit, OL beyond its end."""
-    gains: dict[str, float] = {}
+    """Return what a meter shows: one gain a function, uniform counts, rounded to its last digit, OL beyond its end.
+
+    ``gains`` keeps the gains of a meter that reads again.
+    """
+    gains = {} if gains is None else gains
     readings = []
     for probe, each, tip in zip(probes, measurements, tips.tolist(), strict=True):
         function = each.kind.function(each.meter)

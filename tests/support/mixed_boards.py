@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from kept_rows import Row
 from measured_boards import Boards, chain_probes, desk_of, displayed, drawn_network, seen
-from part_table import PartTable, remembering
+from part_table import Universe
 from unlisted_faults import SORTS, Broken, Unlisted
 
 from seqsim.circuit import Circuit
@@ -80,8 +80,8 @@ class Bench:
     def __init__(self, circuit: Circuit) -> None:
         self.circuit = circuit
         self.boards = Boards(circuit, chain_probes(circuit))
-        self.table = table_of(self.boards.desk, self.boards.measurements)
-        self.remembering = remembering(self.table)
+        self.universe = Universe(self.boards.desk, self.boards.measurements, table_of)
+        self.table = self.universe.table
         self.listed = [h for h in self.table.hypotheses if h.sort is Sort.LISTED]
         self.places = [h for h in self.table.hypotheses if h.sort is Sort.PLACE]
         self.healthy = self.table.hypotheses[0]
@@ -160,7 +160,7 @@ class Bench:
 
     def diagnosed(self, columns: Sequence[int], readings: Sequence[Reading]) -> Diagnosis:
         """Return the diagnosis of readings at some of the places."""
-        part = PartTable.part(self.table, self.remembering, self.boards.measurements, np.array(columns))
+        part = self.universe.part([self.boards.measurements[k] for k in columns])
         taken = Readings(readings=tuple(readings))
         return diagnose(self.circuit, taken, at=self.boards.desk, alike=self.alike, table=part)
 

@@ -1,116 +1,214 @@
-"""A table of many readings that serves boards at which only some of them are taken."""
+"""Predictions for many boards of one circuit: all places are solved together, once, whichever of them a board needs."""
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import fields, replace
+from typing import Any
 
 import numpy as np
 
 from seqsim.diagnosis.cells import Cell
-from seqsim.diagnosis.conditions import conditions
+from seqsim.diagnosis.conditions import Desk, conditions
+from seqsim.diagnosis.foresight import Standing
 from seqsim.diagnosis.predict import Branch, Predictions, Predictor
+from seqsim.diagnosis.rank import Diagnosis
 from seqsim.diagnosis.spread import model_latents
 from seqsim.diagnosis.steep import Spread, spread_out
 from seqsim.diagnosis.table import Table
 from seqsim.network.network import Bools, Floats, Ints
+from seqsim.readings import Reading
 from seqsim.readings.measurement import Measurement
 from seqsim.solver.batch import Latents
 
+Nearby = tuple[Floats, Bools, Bools, Floats]
+
 
 class Remembering(Predictor):
-    """A predictor that solves each branch at each severity once, for all readings of a table."""
+    """A predictor of all readings on offer that solves each branch once."""
 
-    def __init__(self, whole: Predictor) -> None:
-        super().__init__(whole.desk, whole.conditions, whole.readings)
-        self.known: dict[Hashable, tuple[Floats, Bools, bool, Floats]] = {}
+    def __init__(self, desk: Desk, measurements: Sequence[Measurement]) -> None:
+        super().__init__(desk, conditions(measurements), len(measurements))
+        self.measurements = tuple(measurements)
+        self.column = {_reading(each): k for k, each in enumerate(measurements)}
+        self.modes: dict[int, object] = {}
+        self.items: dict[Hashable, Predictions] = {}
+        self.near: dict[Hashable, tuple[Floats, Bools, bool, Floats]] = {}
 
-    def nearby(
-        self, branches: Sequence[Branch], at: Sequence[int], latents: Latents
-    ) -> tuple[Floats, Bools, Bools, Floats]:
+    def nominal(self, branches: Sequence[Branch]) -> Predictions:
+        """Return the tip volts of every severity of every branch; see `Predictor.nominal`."""
+        keys = [(*self.key(branch), branch.severities.tobytes()) for branch in branches]
+        first = {key: k for k, key in enumerate(keys) if key not in self.items}
+        if first:
+            found = super().nominal([branches[k] for k in first.values()])
+            for n, key in enumerate(first):
+                self.items[key] = found.only(found.branch == n, n)
+        parts = [replace(self.items[key], branch=self.items[key].branch * 0 + k) for k, key in enumerate(keys)]
+        return Predictions.together(parts) if parts else super().nominal([])
+
+    def nearby(self, branches: Sequence[Branch], at: Sequence[int], latents: Latents) -> Nearby:
         """Return tips, whether the board oscillates, is solved, and the moves; see `Predictor.nearby`."""
-        keys = [_key(branch, severity) for branch, severity in zip(branches, at, strict=True)]
-        first = {key: k for k, key in enumerate(keys) if key not in self.known}
+        keys = [
+            (*self.key(b), float(b.severities[min(s, len(b.severities) - 1)]))
+            for b, s in zip(branches, at, strict=True)
+        ]
+        first = {key: k for k, key in enumerate(keys) if key not in self.near}
         if first:
             chosen = list(first.values())
             tips, restless, good, moves = super().nearby(
                 [branches[k] for k in chosen], [at[k] for k in chosen], latents
             )
+            small = moves.astype(np.float32)
             for n, key in enumerate(first):
-                self.known[key] = tips[n], restless[n], bool(good[n]), moves[n]
-        found = [self.known[key] for key in keys]
+                self.near[key] = tips[n], restless[n], bool(good[n]), small[n]
+        found = [self.near[key] for key in keys]
         if not found:
             return super().nearby([], [], latents)
         tips_, restless_, good_, moves_ = zip(*found, strict=True)
-        return np.stack(tips_), np.stack(restless_), np.array(good_), np.stack(moves_)
+        return np.stack(tips_), np.stack(restless_), np.array(good_), np.stack(moves_).astype(np.float64)
+
+    def key(self, branch: Branch) -> tuple[Hashable, ...]:
+        """Return what tells a branch from others: its mode, which is kept alive for that, extras and starts."""
+        self.modes[id(branch.mode)] = branch.mode
+        extra = tuple(sorted((state, repr(patches)) for state, patches in branch.extra.items() if patches))
+        starts = tuple(
+            (state, start.conducting.tobytes(), start.above.tobytes()) for state, start in sorted(branch.starts.items())
+        )
+        return id(branch.mode), extra, starts
+
+    def some(self, measurements: Sequence[Measurement]) -> Predictor:
+        """Return the predictor of some of the readings; one that is not on offer is solved by itself."""
+        known = [k for k, each in enumerate(measurements) if _reading(each) in self.column]
+        columns = np.array([self.column[_reading(measurements[k])] for k in known], dtype=np.int64)
+        return _Some(self, measurements, np.array(known, dtype=np.int64), columns)
 
 
-def _key(branch: Branch, severity: int) -> Hashable:
-    at = float(branch.severities[min(severity, len(branch.severities) - 1)])
-    extra = tuple(sorted((state, repr(patches)) for state, patches in branch.extra.items() if patches))
-    starts = tuple(sorted((state, id(start)) for state, start in branch.starts.items()))
-    return branch.hypothesis, branch.mode.name, at, extra, starts
+def _reading(each: Measurement) -> Hashable:
+    return each.kind.name, each.state, repr(each.patches), each.plus, each.minus, each.part
 
 
-class Sliced(Predictor):
-    """Some readings of a predictor that remembers."""
+class _Some(Predictor):
+    """Some readings of a predictor that remembers, and others."""
 
-    def __init__(self, whole: Remembering, some: Predictor, columns: Ints) -> None:
-        super().__init__(whole.desk, some.conditions, some.readings)
-        self.whole, self.columns = whole, columns
+    def __init__(self, whole: Remembering, measurements: Sequence[Measurement], known: Ints, columns: Ints) -> None:
+        super().__init__(whole.desk, conditions(measurements), len(measurements))
+        self.whole, self.known, self.columns = whole, known, columns
+        self.rest = np.setdiff1d(np.arange(len(measurements)), known)
+        others = [measurements[k] for k in self.rest]
+        self.other = Predictor(whole.desk, conditions(others), len(others))
 
-    def nearby(
-        self, branches: Sequence[Branch], at: Sequence[int], latents: Latents
-    ) -> tuple[Floats, Bools, Bools, Floats]:
+    def nominal(self, branches: Sequence[Branch]) -> Predictions:
+        """Return the tip volts of every severity of every branch; see `Predictor.nominal`."""
+        found = at(self.whole.nominal(branches), self.columns)
+        if not len(self.rest):
+            return replace(
+                found, **{name: _at(getattr(found, name), self.known) for name in ("tips", "ohms", "restless")}
+            )
+        more = self.other.nominal(branches)
+        joined = {
+            name: self._joined(getattr(found, name), getattr(more, name)) for name in ("tips", "ohms", "restless")
+        }
+        return replace(found, **joined, good=found.good & more.good)
+
+    def nearby(self, branches: Sequence[Branch], at: Sequence[int], latents: Latents) -> Nearby:
         """Return tips, whether the board oscillates, is solved, and the moves; see `Predictor.nearby`."""
         tips, restless, good, moves = self.whole.nearby(branches, at, latents)
-        return tips[:, self.columns], restless[:, self.columns], good, moves[:, self.columns]
+        mine: list[Any] = [part[:, self.columns] for part in (tips, restless, moves)]
+        if not len(self.rest):
+            return _at(mine[0], self.known), _at(mine[1], self.known), good, _at(mine[2], self.known)
+        more = self.other.nearby(branches, at, latents)
+        a, b, c = (self._joined(one, two) for one, two in zip(mine, (more[0], more[1], more[3]), strict=True))
+        return a, b, good & more[2], c
+
+    def _joined(self, known: Any, rest: Any) -> Any:
+        both = np.zeros((known.shape[0], self.readings, *known.shape[2:]), dtype=known.dtype)
+        both[:, self.known], both[:, self.rest] = known, rest
+        return both
 
 
-class PartTable(Table):
+def _at(known: Any, places: Ints) -> Any:
+    both = np.zeros_like(known)
+    both[:, places] = known
+    return both
+
+
+def at(predictions: Predictions, readings: Ints) -> Predictions:
+    """Return the predictions of some readings, in this order."""
+    return replace(
+        predictions, tips=predictions.tips[:, readings], ohms=predictions.ohms[:, readings],
+        restless=predictions.restless[:, readings],
+    )  # fmt: skip
+
+
+class Universe:
+    """All readings on offer on one circuit, and what every hypothesis shows there, worked out as boards ask for it."""
+
+    def __init__(self, desk: Desk, measurements: Sequence[Measurement], table: Callable[..., Table]) -> None:
+        self.desk = desk
+        self.table = table(desk, measurements)
+        network, _, _ = model_latents(desk.network)
+        self.nominal = Remembering(desk, measurements)
+        self.sensitive = Remembering(replace(desk, network=network), measurements)
+
+    def part(self, measurements: Sequence[Measurement]) -> Table | None:
+        """Return the table of some readings, in this order; None where one is not on offer."""
+        keys = [_reading(each) for each in measurements]
+        if any(key not in self.nominal.column for key in keys):
+            return None
+        return _Part.of_some(self, measurements, np.array([self.nominal.column[key] for key in keys]))
+
+    def standing(self, found: Diagnosis, readings: Sequence[Reading]) -> Standing:
+        """Return the standing after readings, whose advice is quick."""
+        return self.kept(Standing.of(found, readings))
+
+    def kept(self, plain: Standing) -> Standing:
+        """Return a standing whose advice is quick."""
+        return KeptStanding(**{each.name: getattr(plain, each.name) for each in fields(plain)}, universe=self)
+
+
+class KeptStanding(Standing):
+    """A standing whose predictions are kept for the next board."""
+
+    universe: Universe
+
+    def __init__(self, universe: Universe, **given: object) -> None:
+        super().__init__(**given)  # type: ignore[arg-type]
+        object.__setattr__(self, "universe", universe)
+
+    def predictor(self, measurements: Sequence[Measurement]) -> Predictor:
+        """Return what predicts readings."""
+        return self.universe.nominal.some(measurements)
+
+    def sensitive(self, measurements: Sequence[Measurement]) -> Predictor:
+        """Return what predicts readings and how they move."""
+        return self.universe.sensitive.some(measurements)
+
+
+class _Part(Table):
     """Some readings of a whole table; what is worked out for one board is there for the next."""
 
-    whole: Table
+    universe: Universe
     columns: Ints
-    sliced: Sliced
+    sliced: Predictor
 
     @classmethod
-    def part(
-        cls, whole: Table, remembering: Remembering, measurements: Sequence[Measurement], columns: Ints
-    ) -> PartTable:
-        """Return the table of some readings, in this order."""
-        some = [measurements[k] for k in columns]
-        predictor = Predictor(whole.desk, conditions(some), len(some))
+    def of_some(cls, universe: Universe, measurements: Sequence[Measurement], columns: Ints) -> _Part:
+        whole = universe.table
+        predictor = Predictor(whole.desk, conditions(measurements), len(measurements))
         given = {each.name: getattr(whole, each.name) for each in fields(Table) if each.init}
         made = cls(**{
             **given, "predictor": predictor, "limits": whole.limits[columns], "coarse": at(whole.coarse, columns),
             "_fine": {}, "_spread": {},
         })  # fmt: skip
-        made.whole, made.columns = whole, columns
-        made.sliced = Sliced(remembering, predictor, columns)
+        made.universe, made.columns = universe, columns
+        made.sliced = universe.sensitive.some(measurements)
         return made
 
     def fine(self, wanted: Ints) -> Predictions:
         """Return the predictions of some branches at fine severities."""
-        return at(self.whole.fine(wanted), self.columns)
+        return at(self.universe.table.fine(wanted), self.columns)
 
     def spread(self, cells: Sequence[Cell]) -> tuple[Spread, ...]:
         """Return the cells with their sensitivities."""
         found = spread_out(self.sliced, self.branches, cells, self.latents, self.keys, self.limits)
         return tuple(each for parts in found for each in parts)
-
-
-def remembering(table: Table) -> Remembering:
-    """Return what remembers the sensitivities of a table."""
-    network, _, _ = model_latents(table.desk.network)
-    return Remembering(
-        Predictor(replace(table.desk, network=network), table.predictor.conditions, table.predictor.readings)
-    )
-
-
-def at(predictions: Predictions, readings: Ints) -> Predictions:
-    """Return the predictions of some readings, in this order."""
-    return Predictions(
-        predictions.branch, predictions.severity, predictions.tips[:, readings], predictions.ohms[:, readings],
-        predictions.restless[:, readings], predictions.good,
-    )  # fmt: skip

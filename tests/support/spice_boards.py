@@ -1,0 +1,156 @@
+"""Boards made in SPICE: other device laws than the model's, parts within their tolerances, read by a simulated meter.
+
+Nothing of the switch level goes into a level: each power state is found by SPICE from the one before, each reading is a
+deck of its own with the meter on the board.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
+from functools import cached_property
+
+import numpy as np
+from measured_boards import displayed
+
+from seqsim.circuit import Circuit, compile_network, state_gates
+from seqsim.errors import SpiceFailedError
+from seqsim.network import Disable, Patch, Turn, vary
+from seqsim.parts.wiring import ModelWriter
+from seqsim.readings import METER, Probe, Reading, measurement
+from seqsim.readings.measurement import Measurement
+from seqsim.spice.deck import Deck, write_deck
+from seqsim.spice.engine import Engine
+from seqsim.spice.models import full_model
+
+THERMAL_VOLTS = 0.02585
+"""kT/q at 27 °C."""
+LAW_VOLTS, LAW_GAIN = 0.02, 0.2
+"""How far a make's junctions (V) and gains (logarithm) lie from the textbook's: standard deviations over boards."""
+THRESHOLD_VOLTS = 0.05
+"""The same for gate thresholds (V)."""
+
+
+def shifted_laws(random: np.random.Generator) -> ModelWriter:
+    """Return a writer of full device models of one make: all junctions, gains and gate thresholds off together."""
+    junction, gain = random.normal(0, LAW_VOLTS), random.normal(0, LAW_GAIN)
+    threshold = random.normal(0, THRESHOLD_VOLTS)
+
+    def write(name: str, kind: str, parameters: Mapping[str, float]) -> str:
+        given = dict(parameters)
+        if "IS" in given:
+            given["IS"] *= math.exp(-junction / (THERMAL_VOLTS * given.get("N", 1.0)))
+        if "BF" in given:
+            given["BF"] *= math.exp(gain)
+        if "KP" in given:
+            given["KP"] *= math.exp(gain)
+        if "VTO" in given:
+            given["VTO"] += threshold
+        return full_model(name, kind, given)
+
+    return write
+
+
+class Maker:
+    """One circuit, and which of its knobs SPICE cards can turn."""
+
+    def __init__(self, circuit: Circuit, engine: Engine) -> None:
+        self.circuit, self.engine = circuit, engine
+        self.network = compile_network(circuit)
+        self.gates = {state: state_gates(circuit, state) for state in circuit.power_states}
+        self.knobs = [key for key, knob in self.network.knobs.items() if knob.spread > 0 and self._turns(key)]
+
+    def _turns(self, key: tuple[str, str]) -> bool:
+        knob = self.network.knobs[key]
+        with suppress(SpiceFailedError):
+            write_deck(
+                self.circuit, self.gates[next(iter(self.gates))], [Turn(*key, knob.neutral)], network=self.network
+            )
+            return True
+        return False
+
+    def drawn(self, random: np.random.Generator) -> list[Turn]:
+        """Return what turns every knob within its tolerance."""
+        patches: list[Turn] = []
+        for key in self.knobs:
+            knob = self.network.knobs[key]
+            value = knob.spread * random.normal()
+            patches.append(Turn(*key, float(np.exp(value)) if knob.neutral else float(value)))
+        return patches
+
+    @cached_property
+    def healthy(self) -> SpiceBoard:
+        """Return a healthy board at nominal values."""
+        return SpiceBoard(self, (), full_model, np.random.default_rng(0))
+
+    def board(self, fault: Iterable[Patch], random: np.random.Generator) -> SpiceBoard:
+        """Return a board with a fault, and laws and parts of its own."""
+        broken = tuple(fault)
+        gone = {patch.owner for patch in broken if isinstance(patch, Disable)}
+        parts = [patch for patch in self.drawn(random) if patch.owner not in gone]
+        return SpiceBoard(self, [*parts, *broken], shifted_laws(random), random)
+
+
+class SpiceBoard:
+    """One board on the bench, with one meter.
+
+    Raises
+    ------
+    SpiceFailedError
+        If a power state has no steady level, or SPICE cannot show the fault.
+    """
+
+    def __init__(self, maker: Maker, patches: Sequence[Patch], laws: ModelWriter, random: np.random.Generator) -> None:
+        self.maker, self.patches, self.laws, self.random = maker, tuple(patches), laws, random
+        self.levels: dict[str, dict[str, float]] = {}
+        self.gains: dict[str, float] = {}
+        before: Mapping[str, float] = {}
+        for state in maker.circuit.power_states:
+            before = self.levels[state] = dict(self._solved(state, (), before))
+
+    def volts(self, net: str, state: str) -> float:
+        """Return the volts of a net without any meter."""
+        variant = vary(self.maker.network, self.patches)
+        return self._at(self.levels[state], variant.node(net))
+
+    def tip(self, each: Measurement) -> float:
+        """Return the volts between the tips of a meter on the board."""
+        patches = _with_meter(self.patches, each.patches)
+        found = self._solved(each.state, each.patches, self.levels[each.state])
+        variant = vary(self.maker.network, patches)
+        return self._at(found, variant.node(each.plus)) - self._at(found, variant.node(each.minus))
+
+    def read(self, probe: Probe) -> Reading:
+        """Return what the meter shows."""
+        each = measurement(self.maker.circuit, probe, METER)
+        return displayed([probe], [each], np.array([self.tip(each)]), self.random, self.gains)[0]
+
+    def reading(self, probe: Probe) -> Reading | None:
+        """Return what the meter shows, or None where SPICE finds no level."""
+        try:
+            return self.read(probe)
+        except SpiceFailedError:
+            return None
+
+    def _solved(self, state: str, meter: Sequence[Patch], near: Mapping[str, float]) -> Mapping[str, float]:
+        deck = self._deck(state, _with_meter(self.patches, meter))
+        return self.maker.engine.run(
+            deck.operating_point({node: near[node] for node in deck.nodes.values() if node in near})
+        )
+
+    def _deck(self, state: str, patches: Sequence[Patch]) -> Deck:
+        maker = self.maker
+        return write_deck(maker.circuit, maker.gates[state], patches, network=maker.network, write_model=self.laws)
+
+    @staticmethod
+    def _at(found: Mapping[str, float], node: int) -> float:
+        return 0.0 if node < 0 else found.get(f"n{node + 1}", 0.0)
+
+
+def _with_meter(board: Sequence[Patch], reading: Sequence[Patch]) -> tuple[Patch, ...]:
+    """Return the patches of a reading: what is done to the board first, the meter itself last."""
+    *done, last = reading or (None,)
+    if getattr(last, "owner", "") == "meter":
+        return (*done, *board, last)  # type: ignore[arg-type]
+    return (*reading, *board)
