@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import ClassVar, Literal
 
-from seqsim.network import Effect, Owned, Row, RowClass, SetGate, Turned
-from seqsim.parts.chip import Chip, body_diode, body_diode_model, step, whole
+from seqsim.network import SECONDS, Effect, Owned, Row, RowClass, SetGate, Turned
+from seqsim.parts.chip import body_diode, body_diode_model, step, whole
 from seqsim.parts.failing import HARD_SHORT, between, exchanged, turned
-from seqsim.parts.part import JUDGED, Mode, Rate, Severity, Source, Standing, value
+from seqsim.parts.overload import OVERLOAD, LimitedChip
+from seqsim.parts.part import JUDGED, Mode, PartError, Rate, Severity, Source, Standing, value
 from seqsim.parts.wiring import Wiring
 from seqsim.quantity import Unit
 
@@ -18,7 +19,7 @@ FAILURES = Source(
 TYPICAL = Source("typical data sheets, from memory", Standing.MEMORY)
 
 
-class LoadSwitch(Chip):
+class LoadSwitch(LimitedChip):
     """A load switch; off, its body diode still passes from OUT to IN unless `reverse_blocking`."""
 
     title: ClassVar = "load switch"
@@ -40,6 +41,11 @@ class LoadSwitch(Chip):
     reverse_blocking: bool = False
     minimum_supply: float = value(Unit.VOLT, "least input at which it turns on", 1.2, source=JUDGED, least=0.5, most=60)
 
+    def check_values(self) -> None:
+        """Refuse a hiccup without a limit."""
+        if self.hiccups and self.amps is None:
+            raise PartError("overload", "overload is hiccup, but the switch has no current limit; write amps too")
+
     @property
     def gates(self) -> tuple[str, str]:
         """Gates: the switch is on, the discharge acts."""
@@ -56,7 +62,15 @@ class LoadSwitch(Chip):
             drop = self.amps * self.on_ohms
             net.hinge("limit", forward, back, siemens, drop, gate=on, after="switch")
             with_ohms += [Turned("limit", Effect.SCALE, -1.0), Turned("limit", Effect.SHIFT, drop)]
-            net.knob("limit", 1.0, self.spread_of("amps"), TYPICAL.text, Turned("limit", Effect.SHIFT, drop))
+            with_amps = [Turned("limit", Effect.SHIFT, drop)]
+            if self.hiccups:
+                # the drop that asks for the limit stands at an inner node, where it goes away with the switch
+                asked = net.inner("asked")
+                net.hinge("asked", forward, {asked: -1}, siemens, gate=on, clamped=False)
+                net.hinge("asked level", {asked: 1}, {asked: 1}, 1.0, clamped=False)
+                with_ohms.append(Turned("asked", Effect.SCALE, -1.0))
+                with_amps.append(Turned("overload", Effect.ROW, OVERLOAD * self.amps))
+            net.knob("limit", 1.0, self.spread_of("amps"), TYPICAL.text, *with_amps)
         net.knob("ohms", 1.0, self.spread_of("on_ohms"), TYPICAL.text, *with_ohms)
         if not self.reverse_blocking:
             body_diode(net, "body diode", "OUT", "IN")
@@ -66,11 +80,18 @@ class LoadSwitch(Chip):
         enable = net.row(
             "EN", across, self.enable_threshold, self.enable_threshold - 0.1, RowClass.ENABLE, high_impedance=True
         )
-        rows: tuple[Row, ...] = (self.supply_row(net, self.minimum_supply), enable)
-        outputs: dict[str, Callable[[Mapping[str, bool]], bool]] = {"on": lambda sides: sides["supply"] and sides["EN"]}
+        rows: tuple[Row, ...] = (
+            self.supply_row(net, self.minimum_supply), enable, *self.emit_hiccup(net, {":asked": 1.0}, self.amps or 0.0)
+        )  # fmt: skip
+        trips, late = self.hiccup_rule()
+        outputs: dict[str, Callable[[Mapping[str, bool]], bool]] = {
+            "on": lambda sides: sides["supply"] and sides["EN"] and not sides.get("tripped", False), **trips
+        }  # fmt: skip
         if self.discharge is not None:
             outputs["discharge"] = lambda sides: sides["supply"] and not sides["EN"]
-        net.rule(rows, outputs)
+        net.rule(rows, outputs, delays=late)
+        if late:
+            net.knob(SECONDS, 1.0, 0.0, TYPICAL.text)
         net.knob("enable threshold", 0.0, self.spread_of("enable_threshold"), TYPICAL.text, Turned("EN", Effect.ROW))
         self.emit_draw(net)
 

@@ -14,8 +14,9 @@ from pydantic import field_validator
 
 from seqsim.errors import QuantityError
 from seqsim.network import SECONDS, Bridge, Effect, Owned, Row, RowClass, SetGate, Turned
-from seqsim.parts.chip import Chip, body_diode, body_diode_model, limited_current, step, whole
+from seqsim.parts.chip import body_diode, body_diode_model, limited_current, step, whole
 from seqsim.parts.failing import between, exchanged, turned
+from seqsim.parts.overload import OVERLOAD, LimitedChip
 from seqsim.parts.part import JUDGED, Mode, PartError, Rate, Severity, Source, Standing, value
 from seqsim.parts.wiring import Wiring
 from seqsim.quantity import Unit, parse_quantity
@@ -36,7 +37,7 @@ OUTPUT_TO_GROUND_OHMS = 200e3
 """A regulator's own feedback divider (Ω): our judgement."""
 
 
-class Regulator(Chip):
+class Regulator(LimitedChip):
     """A linear or step-down regulator with a current limit; all of its voltages are relative to its GND pin."""
 
     title: ClassVar = "voltage regulator"
@@ -180,10 +181,10 @@ class Regulator(Chip):
         net.hinge("output current", {current: 1}, {current: 1}, 1.0, clamped=False)
         net.hinge("on", {drive: 1}, {current: -1}, 1.0, gate=on)
         net.hinge("limit", {drive: 1}, {current: 1}, 1.0, self.amps, gate=on, after="on")
-        net.knob(
-            "limit", 1.0, self.spread_of("amps"), "typical data sheets, from memory",
-            Turned("limit", Effect.SHIFT, self.amps),
-        )  # fmt: skip
+        with_amps = [Turned("limit", Effect.SHIFT, self.amps)]
+        if self.hiccups:
+            with_amps.append(Turned("overload", Effect.ROW, OVERLOAD * self.amps))
+        net.knob("limit", 1.0, self.spread_of("amps"), "typical data sheets, from memory", *with_amps)
         if self.type == "linear":
             net.hinge("pass element", {current: 1}, {"OUT": -1, "IN": 1}, 1.0, clamped=False)
             return
@@ -226,6 +227,7 @@ class Regulator(Chip):
             floating = self.enable_current == 0
             rows.append(net.row("EN", across, self.enable_threshold, low, RowClass.ENABLE, high_impedance=floating))
             net.knob("enable threshold", 0.0, self.spread_of("enable_threshold"), ENABLE.text, Turned("EN", Effect.ROW))
+        rows += self.emit_hiccup(net, {":current": 1.0}, self.amps)
         pin, reference = self.sensed
         with_volts = [
             Turned("error", Effect.SHIFT, self.error_gain * reference),
@@ -261,10 +263,12 @@ class Regulator(Chip):
         self,
     ) -> tuple[dict[str, Callable[[Mapping[str, bool]], bool]], dict[str, tuple[float, float]]]:
         def on(sides: Mapping[str, bool]) -> bool:
-            return sides["supply"] and sides.get("undervoltage", True) and sides.get("EN", True)
+            awake = sides["supply"] and sides.get("undervoltage", True) and sides.get("EN", True)
+            return awake and not sides.get("tripped", False)
 
-        outputs: dict[str, Callable[[Mapping[str, bool]], bool]] = {"on": on}
-        delays = {"on": (self.start_delay, 0.0)}
+        trips, late = self.hiccup_rule()
+        outputs: dict[str, Callable[[Mapping[str, bool]], bool]] = {"on": on, **trips}
+        delays = {"on": (self.start_delay, 0.0), **late}
         if self.discharge is not None:
             outputs["discharge"] = lambda sides: sides["supply"] and not on(sides)
         if "EN" in self.pins and self.enable_hysteresis_current > 0:
@@ -327,7 +331,10 @@ class Regulator(Chip):
         return tuple(exchanged(self, *pair) for pair in pairs if set(pair) <= self.pins.keys())
 
     def cards(self, tag: str, node: Wiring) -> tuple[str, ...]:
-        """Behavioural sources: the output current as a voltage of its own node, then output and input."""
+        """Behavioural sources: the output current as a voltage of its own node, then output and input.
+
+        A type with hiccup stays in its limit: SPICE is asked for levels at rest.
+        """
         input_, out, ground = node["IN"], node["OUT"], node["GND"]
         pin, reference = self.sensed
         start, ohms = self.dropout_line

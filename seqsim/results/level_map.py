@@ -15,6 +15,7 @@ from seqsim.faults import find_fault, middle
 from seqsim.network import Effect, Patch, SetSide, Variant, vary
 from seqsim.network.network import Bools, Floats
 from seqsim.solver import FLOATING_OHMS, Levels, State, Steadiness, currents, flatten, solve_variant, static_gates
+from seqsim.solver.hold import pulsing
 from seqsim.solver.plain import all_off, all_on
 from seqsim.solver.sensitivity import node_impedance, sensitivities
 from seqsim.wording import PERCENTILE_95, SCHEMA, Result
@@ -39,7 +40,8 @@ MOST_KICKS = 100
 class NodeLevel:
     """One node: nominal volts, 5th and 95th percentile, and its condition.
 
-    ``condition`` is ``driven``, ``floating``, ``undefined`` or ``contended``.
+    ``condition`` is ``driven``, ``floating``, ``undefined`` or ``contended``. On a board that oscillates volts are an
+    average, and the node swings between ``low`` and ``high``.
     """
 
     volts: float
@@ -64,6 +66,10 @@ class LevelMap(Result):
     other_states: tuple[Mapping[str, float], ...]
     loop: tuple[str, ...] = ()
     """devices that switch each other on and off, where the board oscillates"""
+    pulsing: bool = False
+    """whether that is a supply that starts and collapses"""
+    may_pulse: tuple[bool, ...] = ()
+    """for each of the other states, whether the board pulses in it"""
 
     def to_dict(self) -> dict[str, Any]:
         """Return the documented fields of ``levels``."""
@@ -74,9 +80,11 @@ class LevelMap(Result):
             "faults": list(self.faults),
             "condition": self.condition,
             "loop": list(self.loop),
+            "pulsing": self.pulsing,
             "nodes": {name: node.to_dict() for name, node in self.nodes.items()},
             "other_states": [
-                {"nodes": {name: {"volts": volts} for name, volts in other.items()}} for other in self.other_states
+                {"pulsing": pulses, "nodes": {name: {"volts": volts} for name, volts in other.items()}}
+                for other, pulses in zip(self.other_states, self.may_pulse, strict=True)
             ],
         }
 
@@ -115,14 +123,18 @@ def level_map(name: str, circuit: Circuit, state: str | None, faults: tuple[str,
     if levels is None or levels.steadiness is Steadiness.FAILED:
         message = f"no steady level was found in state {wanted}; the values of a part may be extreme"
         raise NoSteadyLevelError(message, file=circuit.file, place=wanted)
-    levels, *others = _by_history(circuit, wanted, patches, [levels, *_others(levels, variant, static)])
+    others = [*_others(levels, variant, static)]
+    if levels.steadiness is Steadiness.STEADY:
+        others += pulsing(network, patches, static, levels)
+    levels, *others = _by_history(circuit, wanted, patches, [levels, *others])
     condition = levels.steadiness.value
     if levels.steadiness is Steadiness.STEADY and others:
         condition = "several_states"
     return LevelMap(
         name, wanted, faults, condition,
         _Conditions(circuit, patches, levels, static).nodes(),
-        tuple(_volts(other) for other in others), levels.loop,
+        tuple(_volts(other) for other in others), levels.loop, levels.pulses,
+        tuple(other.pulses for other in others),
     )  # fmt: skip
 
 
@@ -153,6 +165,8 @@ def _by_history(circuit: Circuit, state: str, patches: tuple[Patch, ...], found:
     from seqsim.sequence import reached
 
     arrived = reached(circuit, state, patches)
+    if arrived.steadiness is Steadiness.OSCILLATES:
+        return sorted(found, key=lambda each: each.steadiness is not Steadiness.OSCILLATES)
     if arrived.steadiness is not Steadiness.STEADY:
         return found
     return sorted(found, key=lambda each: bool(_differ(each, arrived).any()))
@@ -193,6 +207,8 @@ class _Conditions:
     def nodes(self) -> dict[str, NodeLevel]:
         levels = self.levels
         impedance = node_impedance(levels)
+        if levels.swing is not None:
+            return self.swinging(impedance)
         knobs = tuple(levels.system.variant.network.knobs.values())
         moves = sensitivities(levels, impedance, knobs)
         deviation = np.append(PERCENTILE_95 * np.sqrt((moves**2).sum(axis=1)), 0.0)
@@ -211,6 +227,19 @@ class _Conditions:
                 "contended" if node in contended
                 else "undefined" if undefined[node]
                 else "floating" if floats[node]
+                else "driven",
+            )
+            for name, node in _shown(levels).items()
+        }  # fmt: skip
+
+    def swinging(self, impedance: Floats) -> dict[str, NodeLevel]:
+        """Return averages, and between which levels nodes swing in place of their spread."""
+        levels = self.levels
+        low, high = levels.swing if levels.swing is not None else (levels.volts, levels.volts)
+        return {
+            name: NodeLevel(
+                float(levels.volts[node]), float(low[node]), float(high[node]),
+                "floating" if impedance[node, node] > FLOATING_OHMS and high[node] - low[node] < DIFFERENT_VOLTS
                 else "driven",
             )
             for name, node in _shown(levels).items()

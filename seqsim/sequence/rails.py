@@ -7,6 +7,7 @@ from itertools import pairwise
 
 from seqsim.circuit import Circuit
 from seqsim.circuit.model import Rail
+from seqsim.parts.overload import LimitedChip
 from seqsim.sequence.result import RailUp, TargetUp
 from seqsim.sequence.trace import Trace
 from seqsim.solver.course import Course, What
@@ -68,7 +69,8 @@ def judge_rails(
         if spans and spans[-1][1] < trace.times[-1]:
             gaps.append((spans[-1][1], float(trace.times[-1])))
         dips = tuple(gap for gap in gaps if gap[1] - gap[0] > SHORTEST_DIP)
-        verdict = _verdict(rail, trace, final, spans, came_up=came_up)
+        restarts = starts_of(circuit, course, net, until)
+        verdict = _verdict(rail, trace, final, spans, came_up=came_up, restarts=restarts)
         expected = None if healthy is None else healthy.get(net)
         if verdict == "up" and first is not None and expected is not None:
             late = first > expected * (1 + LATE) and first > expected + LATE_SECONDS
@@ -77,13 +79,24 @@ def judge_rails(
     return tuple(found)
 
 
-def _verdict(rail: Rail, trace: Trace, final: float, spans: list[tuple[float, float]], *, came_up: bool) -> str:
+def starts_of(circuit: Circuit, course: Course, net: str, until: float) -> int:
+    """Return how often what feeds a net started, up to a time."""
+    gates = {
+        f"{part.name}:on" for part in circuit.parts.values()
+        if isinstance(part, LimitedChip) and part.pins["OUT"] == net
+    }  # fmt: skip
+    return sum(1 for e in course.events if e.what is What.GATE and e.on and e.name in gates and e.seconds <= until)
+
+
+def _verdict(
+    rail: Rail, trace: Trace, final: float, spans: list[tuple[float, float]], *, came_up: bool, restarts: int
+) -> str:
     sign = -1.0 if rail.volts < 0 else 1.0
     nominal, ends, peak = abs(rail.volts), sign * final, float((sign * trace.volts).max())
     if came_up and spans[-1][1] >= trace.times[-1]:
         return "up"
     starts = len(Trace(trace.times, sign * trace.volts).within(STARTED * nominal, 1e9))
-    if len(spans) > PULSES or starts > PULSES:
+    if max(len(spans), starts, restarts) > PULSES:
         return "pulsing"
     if ends > nominal * (1 + rail.within):
         return "too high"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -12,14 +13,14 @@ from seqsim.circuit.model import OFF
 from seqsim.errors import UnknownPlaceError
 from seqsim.faults import find_fault, middle
 from seqsim.network import Network, Patch, Turn
-from seqsim.sequence.rails import HIGH, judge_rails, judge_target, up_at
+from seqsim.sequence.rails import HIGH, PULSES, judge_rails, judge_target, up_at
 from seqsim.sequence.result import PowerUp, Race, RailUp, RuleCheck, TargetUp
 from seqsim.sequence.rules import RuleBook
 from seqsim.sequence.timetable import Timetable, timetable
 from seqsim.sequence.waiting import Waiting
 from seqsim.sequence.words import Story
-from seqsim.solver import Levels, solve_variant
-from seqsim.solver.course import Course
+from seqsim.solver import Levels, Steadiness, solve_variant
+from seqsim.solver.course import Course, What
 from seqsim.solver.transient import simulate
 
 DRAWS = 16
@@ -73,7 +74,9 @@ def fault_patches(circuit: Circuit, faults: Sequence[str]) -> tuple[Patch, ...]:
 
 
 def reached(circuit: Circuit, state: str, patches: Sequence[Patch] = ()) -> Levels:
-    """Return the steady levels that a power-up comes to in a power state, where several are possible.
+    """Return the levels that a power-up comes to in a power state, where several are possible.
+
+    Where the board still starts and stops, they are its average.
 
     Raises
     ------
@@ -89,7 +92,15 @@ def reached(circuit: Circuit, state: str, patches: Sequence[Patch] = ()) -> Leve
     later = [stage.seconds for stage in table.stages[upto + 1 :]]
     until = min([table.until, *later])
     course = simulate(network, patches, table.stages[: upto + 1], until, table.before)
-    return solve_variant(course.variant, table.stages[upto].static, course.ends[upto][1])
+    since = (table.stages[upto].seconds + until) / 2
+    settled = solve_variant(course.variant, table.stages[upto].static, course.ends[upto][1])
+    driven = course.variant.network.gate_rule
+    turns = Counter(e.name for e in course.events if e.what is What.GATE and e.on and e.seconds > since)
+    loop = [name for name, k in course.variant.network.gate_index.items() if driven[k] >= 0 and turns[name] > PULSES]
+    if not loop:
+        return settled
+    owners = tuple(dict.fromkeys(name.partition(":")[0] for name in loop))
+    return replace(settled, volts=course.means(since), steadiness=Steadiness.OSCILLATES, loop=owners)
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,7 @@ from seqsim.network.network import Bools
 from seqsim.parts import Part
 from seqsim.parts.load_switch import LoadSwitch
 from seqsim.parts.mosfet import Mosfet
+from seqsim.parts.overload import LimitedChip
 from seqsim.parts.regulator import Regulator
 from seqsim.parts.supervisor import Supervisor
 from seqsim.sequence.rails import window
@@ -156,9 +157,9 @@ class Waiting:
             return self._because(wanted, power, depth, seen)
         if self.side(part.name, "EN") is False:
             return self._enable(part, part.enable_threshold, depth, seen)
-        starts = self._starts(f"{part.name}:on")
-        if starts > RESTARTS:
-            return f"{part.name} to stay on: it started {starts} times"
+        stops = self._stops(part)
+        if stops:
+            return stops
         if not self.on(f"{part.name}:on"):
             return f"{part.name} to start: it is enabled and has its supply"
         if self.carries(part.name, "limit"):
@@ -170,6 +171,13 @@ class Waiting:
             return self._because(wanted, input_, depth, seen)
         return f"{part.name}, which is on and gives {volts(self._pin(part, 'OUT'))}"
 
+    def _stops(self, part: LimitedChip) -> str:
+        """Return what a part that starts and stops again and again waits for; empty if it does not."""
+        starts, trips = self._starts(f"{part.name}:on"), self._starts(part.tripped)
+        if trips:
+            return f"less load on {part.pins['OUT']}: {part.name} stops after each overload, {trips} times so far"
+        return f"{part.name} to stay on: it started {starts} times" if starts > RESTARTS else ""
+
     def _load_switch(self, part: LoadSwitch, depth: int, seen: frozenset[str]) -> str:
         input_ = part.pins["IN"]
         if self.side(part.name, "supply") is False:
@@ -177,8 +185,14 @@ class Waiting:
             return self._because(wanted, input_, depth, seen)
         if self.side(part.name, "EN") is False:
             return self._enable(part, part.enable_threshold, depth, seen)
+        stops = self._stops(part)
+        if stops:
+            return stops
         if not self.on(part.gates[0]):
             return f"{part.name} to turn on: it is enabled and has its supply"
+        if self.carries(part.name, "limit"):
+            out = part.pins["OUT"]
+            return f"less load on {out}: {part.name} is in its current limit, {out} is {volts(self.volts(out))}"
         return self._because(f"a higher {input_} at {part.name}", input_, depth, seen)
 
     def _enable(self, part: Part, threshold: float, depth: int, seen: frozenset[str]) -> str:

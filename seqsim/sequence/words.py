@@ -48,7 +48,7 @@ class Story:
         """Return every gate that kept switching, with the middle of its periods."""
         found = []
         for gate, times in self._turns().items():
-            if len(times) < OFTEN:
+            if len(times) < OFTEN or gate.endswith(":tripped"):  # the output that it stops is told
                 continue
             period = median(b - a for a, b in pairwise(times))
             what = self._gate(Event(0.0, What.GATE, gate)) or gate
@@ -119,6 +119,8 @@ class Story:
             return f"{owner} {'closes' if event.on else 'opens'}"
         if label == "on":
             return f"{owner} {'starts' if event.on else 'stops'} {part.pins['OUT']}"
+        if label == "tripped":
+            return f"{owner} overloaded" if event.on else ""
         if label == "discharge":
             return f"{owner} discharges {part.pins['OUT']}" if event.on else ""
         return self._output(part, label, on=event.on)

@@ -86,8 +86,14 @@ class Course:
     def mean(self, place: str, since: float, until: float | None = None) -> float:
         """Volts of a place on the average from ``since`` to ``until`` (s), as a slow meter shows them."""
         last = float(self.times[-1]) if until is None else until
+        return self._mean(self.at(place), since, last)
+
+    def means(self, since: float) -> Floats:
+        """Volts (n + 1,) of every node on the average from ``since`` (s) to the end."""
+        return np.array([self._mean(volts, since, float(self.times[-1])) for volts in self.volts.T])
+
+    def _mean(self, volts: Floats, since: float, last: float) -> float:
         inside = (self.times > since) & (self.times < last)
-        volts = self.at(place)
         grid = np.concatenate([[since], self.times[inside], [last]])
         if last <= since:
             return float(np.interp(last, self.times, volts))

@@ -12,8 +12,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from seqsim.network import Network, Patch, Variant, vary
-from seqsim.network.network import Bools, Floats
+from seqsim.network import Network, Patch, RowClass, Variant, vary
+from seqsim.network.network import Bools, Floats, Ints
 from seqsim.solver.state import Levels, State, Steadiness, Way
 from seqsim.solver.system import LEAK, System, flatten
 
@@ -28,6 +28,7 @@ NEARLY = 1e-9
 """Volts (or amperes of an inner node) within which a hinge may stay in the mode that it has."""
 TIE = 1e-6
 """Volts by which a threshold must be passed: an unpowered input compares nothing with nothing."""
+POWER_ROWS = frozenset({RowClass.UNDERVOLTAGE, RowClass.ENABLE, RowClass.POWER_GOOD})
 RATIO_STEPS = 100
 RATIO_TOLERANCE, ROUGHLY = 1e-9, 1e-3
 """Change at which input-current ratios have converged: where the rules are at rest, and on the way there."""
@@ -109,7 +110,7 @@ def settle(system: System, static: Bools, start: State) -> Levels:
     state = State(start.conducting.copy(), forced_sides(system, start.above), start.ratios.copy())
     seen: dict[bytes, int] = {}
     volts_seen: list[Floats] = []
-    sides_seen: list[Bools] = []
+    states_seen: list[State] = []
     one_by_one = False
     way = Way.NEWTON
     order = list(Way)
@@ -128,17 +129,17 @@ def settle(system: System, static: Bools, start: State) -> Levels:
             return refined(Levels(system, volts, state, gates, Steadiness.STEADY, way))
         key = state.above.tobytes() + state.conducting.tobytes()
         if key in seen and one_by_one:
-            return _oscillating(system, static, state, volts_seen[seen[key] :], sides_seen[seen[key] :], way)
+            return _oscillating(system, static, state, volts_seen[seen[key] :], states_seen[seen[key] :], way)
         if key in seen or step == PATIENCE:
             one_by_one = True
-            seen, volts_seen, sides_seen = {}, [], []
+            seen, volts_seen, states_seen = {}, [], []
         seen[key] = len(volts_seen)
         volts_seen.append(volts)
-        sides_seen.append(state.above)
+        states_seen.append(state)
         if one_by_one:
             above = _only_fastest(system, volts, state.above, above)
         state = State(state.conducting, above, state.ratios)
-    return _oscillating(system, static, state, volts_seen, sides_seen, way)
+    return _oscillating(system, static, state, volts_seen, states_seen, way)
 
 
 def refined(levels: Levels) -> Levels:
@@ -171,15 +172,27 @@ def _sensed(system: System, volts: Floats) -> tuple[Floats, Floats]:
 
 
 def _oscillating(
-    system: System, static: Bools, state: State, volts: list[Floats], above: list[Bools], way: Way
+    system: System, static: Bools, state: State, volts: list[Floats], states: list[State], way: Way
 ) -> Levels:
     """Average the cycle, each round for as long as it lasts, and name the devices whose sides toggle in it."""
+    above = [each.above for each in states]
     patterns = np.array(above)
     toggling = np.flatnonzero((patterns != patterns[0]).any(axis=0))
     owners = dict.fromkeys(system.variant.network.row_owners[k] for k in toggling)
     gates = gates_of(system, static, state.above)
     average = np.average(volts, axis=0, weights=_lengths(system, static, above))
-    return Levels(system, average, state, gates, Steadiness.OSCILLATES, way, tuple(owners))
+    pulses = _pulses(system, toggling, states)
+    swing = np.array([np.min(volts, axis=0), np.max(volts, axis=0)])
+    return Levels(system, average, state, gates, Steadiness.OSCILLATES, way, tuple(owners), pulses, swing)
+
+
+def _pulses(system: System, toggling: Ints, states: list[State]) -> bool:
+    """Tell whether a cycle is a supply that starts and collapses: only such rows toggle, or a limit takes part."""
+    variant = system.variant
+    kinds = set(variant.rows.kind[toggling].tolist())
+    limits = np.array([role.endswith("limit") for role in (*variant.network.roles, *variant.port_roles)])
+    limited = any((each.conducting & limits).any() for each in states)
+    return kinds <= POWER_ROWS or (limited and bool(kinds & {RowClass.UNDERVOLTAGE, RowClass.ENABLE}))
 
 
 def _lengths(system: System, static: Bools, above: list[Bools]) -> Floats:

@@ -44,7 +44,8 @@ class Levels:
     """Steady levels of one network in one power state.
 
     ``volts`` (n + 1,) are node voltages, ground last; ``gates`` (g,) say which gates are on. Where the board
-    ``oscillates``, volts are the average over the cycle and ``loop`` names the rule owners that toggle.
+    ``oscillates``, volts are the average over the cycle and ``loop`` names the rule owners that toggle; it ``pulses``
+    where that is a supply that starts and collapses, and swings between ``swing`` (2, n + 1).
     """
 
     system: System
@@ -54,6 +55,8 @@ class Levels:
     steadiness: Steadiness
     way: Way
     loop: tuple[str, ...] = ()
+    pulses: bool = False
+    swing: Floats | None = None
 
     def at(self, place: str) -> float:
         """Volts at a net, pin, pad or cut-off piece.

@@ -14,6 +14,7 @@ CONDITIONS = {
     "oscillates": "oscillates: volts are averages over the cycle, to be taken broadly",
     "several_states": "has several stable states: the one that a power-up comes to stands first",
 }
+PULSES = "pulses, it starts and collapses again and again: volts are averages, to be taken broadly"
 NODES = {
     "driven": "",
     "floating": "floats: nothing drives it, a meter pulls it to its own level",
@@ -26,13 +27,16 @@ def levels_text(fields: Mapping[str, Any]) -> RenderableType:
     """Return what `levels` shows, from its documented fields."""
     faults = fields["faults"]
     board = "healthy" if not faults else "with " + " and ".join(faults)
-    items: list[RenderableType] = [
-        heading(f"{fields['circuit']}, {board}, state {fields['state']}: {CONDITIONS[fields['condition']]}"),
-        _nodes(fields["nodes"]),
-    ]
+    does = PULSES if fields["pulsing"] else CONDITIONS[fields["condition"]]
+    items: list[RenderableType] = [heading(f"{fields['circuit']}, {board}, state {fields['state']}: {does}")]
+    if fields["loop"]:
+        items.append(quiet(f"what switches: {', '.join(fields['loop'])}"))
+    items.append(_nodes(fields["nodes"]))
     for k, other in enumerate(fields["other_states"], start=2):
-        items += [heading(f"stable state {k}, where it differs"), _others(fields["nodes"], other["nodes"])]
-    items.append(quiet("low and high: 5 % of boards lie below, 5 % above, by the spread of healthy parts."))
+        what = "it may also pulse, then on average" if other["pulsing"] else f"stable state {k}"
+        items += [heading(f"{what}, where it differs"), _others(fields["nodes"], other["nodes"])]
+    spread = "low and high: 5 % of boards lie below, 5 % above, by the spread of healthy parts."
+    items.append(quiet("low and high: between these it swings." if fields["condition"] == "oscillates" else spread))
     return stack(*items)
 
 

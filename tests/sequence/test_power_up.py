@@ -97,6 +97,25 @@ def test_collapse(circuit_of: Callable[[str], Circuit]) -> None:
     assert any(0.01 < o.period < 0.1 and o.times > 3 for o in result.oscillations)
 
 
+def test_hiccup(circuit_of: Callable[[str], Circuit]) -> None:
+    """A rail shorted through some ohms starts and collapses, with the period of its regulator's hiccup."""
+    text = CHAIN.replace(
+        "volts: 5, start_delay", "volts: 5, amps: 2, overload: hiccup, hiccup_pause: 10ms, start_delay"
+    )
+    circuit = circuit_of(text)
+    result = power_up("chain", circuit, ["V5:short to GND, 0.5 Ω"], draws=0)
+    first = result.rails[0]
+    assert (first.came_up, first.verdict) == (False, "pulsing")
+    assert result.waits_for is not None
+    assert "less load on V5: U1 stops after each overload" in result.waits_for
+    told = [event.what for event in result.events]
+    assert any("U1 overloaded" in what and "U1 stops V5" in what for what in told)
+    (swings,) = (o for o in result.oscillations if "U1" in o.what)
+    limited = 2e-3 * 0.98 * 2 * 0.5 * 50 / 50.5 / 5
+    assert swings.period == pytest.approx(1e-3 + 10e-3 + 1e-3 + limited, rel=0.01)
+    assert power_up("chain", circuit, draws=0).rails[0].verdict == "up"
+
+
 def test_until(chain: Circuit) -> None:
     """A run that ends early tells which power states it did not reach."""
     result = power_up("chain", chain, until=10e-3, draws=0)
