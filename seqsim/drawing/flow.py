@@ -83,10 +83,11 @@ def _joined(part: Part) -> tuple[tuple[str, str], ...]:
 
 
 def _guarded(circuit: Circuit, part: Part, net: str) -> str | None:
-    """Return the net behind a diode that passes a rail on to what feeds chips."""
-    if part.kind != "diode" or part.pins.get("A") != net or "K" not in part.pins:
+    """Return the net behind a diode or a MOSFET that passes a rail on to what feeds chips."""
+    ends = {"diode": ("A", "K"), "pmos": ("D", "S"), "nmos": ("S", "D")}.get(part.kind)
+    if ends is None or part.pins.get(ends[0]) != net or ends[1] not in part.pins:
         return None
-    behind = part.pins["K"]
+    behind = part.pins[ends[1]]
     fed = any(other.pins.get(pin) == behind for other in circuit.parts.values() for pin in FED)
     return behind if fed else None
 
@@ -216,6 +217,10 @@ class _Sorting:
             if legs and self.plain(part.pins[common]):
                 self.series.append((part, legs, (common,)))
             return
+        for pair in MAIN_PINS if part.kind in TRANSISTORS else ():
+            far = [self.rails.get(part.pins.get(pin, "")) for pin in pair]
+            if far[0] is not None and far[1] is not None and far[0] != far[1]:
+                uses[pair[0] if far[0] > far[1] else pair[1]] = Use.GIVES
         giving = GIVING | {str(getattr(part, "out", "OUT"))}
         for pin in part.pins if part.kind not in TRANSISTORS else ():
             feeds = uses[pin] is Use.TAKES or (uses[pin] is Use.RAIL and pin == "OUT" and "IN" in part.pins)
@@ -300,7 +305,8 @@ class _Sorting:
         for part, first, second in self.series:
             near = min(self.drive.get(part.pins[pin], NOWHERE) for pin in first)
             far = min(self.drive.get(part.pins[pin], NOWHERE) for pin in second)
-            if near == far:
+            # a capacitor drives nothing at rest: it goes along with the signal, also where it feeds back
+            if near == far or part.kind == "capacitor":
                 open_ends.append((part, first, second))
             else:
                 self.give(part, second if near < far else first)

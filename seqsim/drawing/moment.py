@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+import numpy as np
+
 from seqsim.circuit import Circuit, compile_network, resolve_place, state_gates
 from seqsim.circuit.places import PlaceKind
 from seqsim.drawing.facts import CONDUCTS_AMPS, Facts, Flag, Level, Mark
+from seqsim.drawing.flow import TRANSISTORS
 from seqsim.errors import UnknownPlaceError
 from seqsim.faults import find_fault, middle
 from seqsim.network import Bridge, Patch, vary
@@ -23,7 +26,6 @@ ALWAYS_LOW_VOLTS = 0.1
 """A net that never rises above this is low."""
 SLACK_VOLTS, SLACK_SHARE = 0.05, 0.02
 """How far outside the healthy percentiles a reading still agrees: our judgement, model error and meter."""
-BIPOLAR = frozenset({"npn", "pnp", "npn_prebiased", "pnp_prebiased", "optocoupler"})
 UNITS = {"volts": "V", "ohms": "Ω", "diode": "V", "continuity": "Ω", "current": "A"}
 
 
@@ -50,7 +52,7 @@ def moment(
         {name: flag(node, largest.get(name, abs(node.volts))) for name, node in levels.nodes.items()},
         _marks(circuit, levels, readings),
         amps,
-        _words(circuit, solved, amps),
+        _words(circuit, solved),
         {owner: tuple(texts) for owner, texts in broken.items()},
     )
 
@@ -120,7 +122,7 @@ def terminal_amps(levels: Levels, patches: Sequence[Patch]) -> dict[str, float]:
     return found
 
 
-def _words(circuit: Circuit, levels: Levels, amps: Mapping[str, float]) -> dict[str, str]:
+def _words(circuit: Circuit, levels: Levels) -> dict[str, str]:
     """Return for parts that switch whether they are on, and for supplies how they stand."""
     network = levels.system.variant.network
     on = {name: bool(levels.gates[k]) for k, name in enumerate(network.gates)}
@@ -128,25 +130,37 @@ def _words(circuit: Circuit, levels: Levels, amps: Mapping[str, float]) -> dict[
     for supply in circuit.supplies.values():
         applied, idle = on.get(supply.applied, False), on.get(supply.idle_low, False)
         found[supply.name] = "applied" if applied else "held at 0 V" if idle else "not applied"
-    active = levels.active()
-    channels = {
-        owner for h, owner in enumerate((*network.owners, *levels.system.variant.port_owners))
-        if active[h] > 0 and (*network.roles, *levels.system.variant.port_roles)[h].startswith("channel")
-    }  # fmt: skip
+    transistors = _transistors_on(levels)
     for part in circuit.parts.values():
-        word = _word(part, on, amps, channels)
+        word = _word(part, on, transistors)
         if word:
             found[part.name] = word
     return found
 
 
-def _word(part: Part, on: Mapping[str, bool], amps: Mapping[str, float], channels: set[str]) -> str:
+def _transistors_on(levels: Levels) -> set[str]:
+    """Return the parts with a channel that is open, or a base-emitter junction that carries what conducts.
+
+    A transistor that is saturated and has nothing to sink is on, so the collector's current does not tell.
+    """
+    variant = levels.system.variant
+    owners = (*variant.network.owners, *variant.port_owners)
+    roles = (*variant.network.roles, *variant.port_roles)
+    active, flowing = levels.active(), currents(levels)
+    passed = np.abs(levels.system.inject_weight).max(axis=1)
+    found = set()
+    for h, role in enumerate(roles):
+        carries = role.startswith("base-emitter junction") and flowing[h] * passed[h] >= CONDUCTS_AMPS
+        if active[h] > 0 and (role.startswith("channel") or carries):
+            found.add(owners[h])
+    return found
+
+
+def _word(part: Part, on: Mapping[str, bool], transistors: set[str]) -> str:
     if f"{part.name}:closed" in on:
         return "closed" if on[f"{part.name}:closed"] else "open"
-    if part.kind in BIPOLAR:
-        return "on" if abs(amps.get(part.pin("C"), 0.0)) >= CONDUCTS_AMPS else "off"
-    if part.kind in ("nmos", "pmos"):
-        return "on" if part.name in channels else "off"
+    if part.kind in TRANSISTORS:
+        return "on" if part.name in transistors else "off"
     if part.kind in ("regulator", "load_switch") and f"{part.name}:on" in on:
         return "on" if on[f"{part.name}:on"] else "off"
     return ""

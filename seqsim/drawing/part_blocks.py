@@ -92,7 +92,7 @@ class PartDrawer:
         elif use is Use.EARTH:
             x = at[0] + (0.15 if right else -0.15)
             pen.line(at, (x, at[1]), weight=weight)
-            pen.earth((x, at[1]), net, weight)
+            pen.earth((x, at[1]), net, weight, left=not right)
         else:
             pen.port(net, at, right=right, terminals=(part.pin(pin),))
 

@@ -153,14 +153,15 @@ class Pen:
 
     # ---- ends of wires ---------------------------------------------------------------------------------------
 
-    def earth(self, at: Point, net: str, weight: float = PLAIN) -> float:
-        """End a wire at ground, below a point; return the lowest point."""
+    def earth(self, at: Point, net: str, weight: float = PLAIN, *, left: bool = False) -> float:
+        """End a wire at ground, below a point, its name on the right or ``left``; return the lowest point."""
         ground = symbol("Ground", scale=0.6, weight=PLAIN)
         self.line(at, (at[0], at[1] - 0.05), weight=weight)
         self.put(ground, (at[0], at[1] - 0.05), "start", f"{self.key} ground")
         low = at[1] - 0.05 - 0.4
         if net != "GND":
-            low = self.text((at[0] + 0.22, at[1] - 0.3), net).bottom
+            side, align = (-0.22, Align.RIGHT) if left else (0.22, Align.LEFT)
+            low = self.text((at[0] + side, at[1] - 0.3), net, align=align).bottom
         return low
 
     def rail(self, at: Point, net: str, weight: float = PLAIN, *, down: bool = False) -> float:

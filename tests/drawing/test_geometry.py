@@ -55,7 +55,7 @@ def test_nothing_overlaps_with_faults_and_readings(name: str) -> None:
     parts = [part.name for part in circuit.parts.values() if part.kind == "resistor"][:2]
     faults = tuple(f"{part}:open" for part in parts)
     readings = [f"{net} 1.234" for net in list(circuit.nets())[1:4]] + [f"{parts[0]}.1 0.5"]
-    scene = scene_of(name, circuit, faults=faults, readings=readings)
+    scene = scene_of(name, circuit, faults=faults, readings=readings, whole=True)
     assert clashes(scene) == []
     assert inside(scene)
     assert all(f"✗ {fault}" in scene.texts() for fault in faults)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from shelf import FOLDER, NAMES, faulted, states
+from shelf import FOLDER, NAMES, faulted, large, states
 
 from seqsim.circuit import compile_network, read_circuit
 from seqsim.solver import Steadiness, batch
@@ -17,9 +17,20 @@ FAR = 1000.0
 @pytest.mark.parametrize("name", NAMES)
 def test_every_fault_gives_levels(name: str) -> None:
     """At its middle and at both ends each fault settles or is said to oscillate; none fails, none leaves the volts."""
+    settles(name, sampled=True)
+
+
+@pytest.mark.benchmark
+@pytest.mark.parametrize("name", [name for name in NAMES if large(name)])
+def test_every_fault_of_a_large_board_gives_levels(name: str) -> None:
+    """The same with all faults of the boards of which the test above takes a sample."""
+    settles(name, sampled=False)
+
+
+def settles(name: str, *, sampled: bool) -> None:
     circuit = read_circuit(FOLDER / f"{name}.yaml")
     network = compile_network(circuit)
-    faults, variants = faulted(circuit, network, ends=True)
+    faults, variants = faulted(circuit, network, ends=True, sampled=sampled)
     for state in states(circuit, network):
         assert state.levels.steadiness is Steadiness.STEADY, state.name
         solved = state.bench.run(variants)

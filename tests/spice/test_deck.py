@@ -6,6 +6,7 @@ import re
 from pathlib import Path
 
 import pytest
+from shelf import sample
 from single_part import NAME, network, part
 
 from seqsim.circuit import compile_network, find_circuit, read_circuit, state_gates
@@ -54,11 +55,11 @@ def test_every_fault_by_degrees_changes_a_card(kind: str) -> None:
 
 @pytest.mark.parametrize("name", LIBRARY)
 def test_every_fault_of_the_library_has_a_deck(name: str) -> None:
-    """Each single fault of each library circuit can be written, with generated node names and plain numbers only."""
+    """Each single fault can be written, with generated node names and plain numbers only; of large boards a sample."""
     circuit = read_circuit(find_circuit(name))
     built = compile_network(circuit)
     gates = state_gates(circuit, list(circuit.power_states)[-1])
-    for fault in single_faults(circuit):
+    for fault in sample(circuit, single_faults(circuit)):
         deck = write_deck(circuit, gates, fault.patches(middle(fault.severity)), network=built)
         for line in deck.lines:
             if line.startswith(("*", ".")):

@@ -13,11 +13,15 @@ from seqsim.readings import parse_reading
 BOARDS = tuple(library())
 
 
-@cache
 def library_scene(name: str, *, chain: bool = False) -> Scene:
-    """Return the diagram of a healthy board of the library, or of its target's chain."""
+    """Return the diagram of a healthy board of the library, all of it, or its target's chain; each is drawn once."""
+    return _scene(name, chain)
+
+
+@cache
+def _scene(name: str, chain: bool) -> Scene:  # noqa: FBT001 - one key for the cache, however it is called
     circuit = library_circuit(name)
-    return scene_of(name, circuit, node=circuit.target if chain else None)
+    return scene_of(name, circuit, node=circuit.target) if chain else scene_of(name, circuit, whole=True)
 
 
 @cache
@@ -31,13 +35,14 @@ def scene_of(
     circuit: Circuit,
     *,
     node: str | None = None,
+    whole: bool = False,
     state: str | None = None,
     faults: Sequence[str] = (),
     readings: Sequence[str] = (),
 ) -> Scene:
     """Return the chain diagram of a board."""
     taken = [parse_reading(circuit, text) for text in readings]
-    return draw_chain(name, circuit, state=state, faults=faults, readings=taken, node=node).scene
+    return draw_chain(name, circuit, state=state, faults=faults, readings=taken, node=node, whole=whole).scene
 
 
 def long_chain(stages: int) -> str:
