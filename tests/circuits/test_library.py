@@ -18,8 +18,10 @@ from seqsim.solver import Levels, Steadiness, solve, thevenin_ohms
 FOLDER = Path(__file__).parents[2] / "circuits"
 FILES = sorted(path for path in FOLDER.glob("*.yaml") if not path.name.endswith(".readings.yaml"))
 NAMES = [path.stem for path in FILES]
-BOARDS = ("beehive_scale", "greenhouse_fan", "organ_blower")
-"""Boards with a file of readings of a broken one."""
+BROKEN = sorted(path.name.removesuffix(".readings.yaml") for path in FOLDER.glob("*.readings.yaml"))
+"""Circuits with a file of readings of a broken one."""
+SIZES = {"beehive_scale": 15, "greenhouse_fan": 30, "organ_blower": 60, "cheese_cellar": 120}
+"""About how many parts the boards of the library have that are meant for a repair."""
 
 FLOATING_OHMS = 10e6
 """A net with more Thevenin resistance than this is said to float."""
@@ -124,7 +126,7 @@ def test_faults_worth_trying_exist(circuit: Circuit) -> None:
         find_fault(circuit, text, faults)
 
 
-@pytest.mark.parametrize("name", BOARDS)
+@pytest.mark.parametrize("name", SIZES)
 def test_boards_come_up(name: str) -> None:
     """In the last state every rail of a board is within its window."""
     circuit = read_circuit(FOLDER / f"{name}.yaml")
@@ -144,18 +146,30 @@ def test_rails_read_their_ohms(circuit: Circuit) -> None:
         assert low <= float(ohms.convert(levels.at(ohms.plus) - levels.at(ohms.minus))) <= high, net
 
 
-@pytest.mark.parametrize(("name", "parts"), [("beehive_scale", 15), ("greenhouse_fan", 30), ("organ_blower", 60)])
+@pytest.mark.parametrize(("name", "parts"), SIZES.items())
 def test_boards_have_their_size(name: str, parts: int) -> None:
-    """About 15, 30 and 60 parts, copper that can break, and at least two power states beyond off."""
+    """About 15, 30, 60 and 120 parts, copper that can break, and at least two power states beyond off."""
     circuit = read_circuit(FOLDER / f"{name}.yaml")
     assert parts * 0.9 <= len(circuit.parts) <= parts * 1.25
     assert len(circuit.copper) >= 4
     assert len(circuit.power_states) >= 3
 
 
-@pytest.mark.parametrize("name", BOARDS)
+def test_the_largest_board() -> None:
+    """Eight rails, power states off, standby and running, rules, and nearly every kind of part that decides."""
+    circuit = read_circuit(FOLDER / "cheese_cellar.yaml")
+    assert len(circuit.rails) == 8
+    assert list(circuit.power_states) == [OFF, "standby", "running"]
+    assert len(circuit.rules) >= 8
+    assert {part.kind for part in circuit.parts.values()} >= {
+        "and", "not", "npn", "pnp", "npn_prebiased", "nmos", "pmos", "comparator", "supervisor", "regulator",
+        "load_switch", "optocoupler", "black_box", "connector", "switch", "diode", "fuse", "ferrite", "load",
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize("name", BROKEN)
 def test_readings_parse(name: str) -> None:
-    """Each board has six to ten readings of a broken one, power off and on, and a healthy board contradicts them."""
+    """Each file has six to ten readings of a broken board, power off and on, and a healthy board contradicts them."""
     circuit = read_circuit(FOLDER / f"{name}.yaml")
     readings = read_readings(circuit, FOLDER / f"{name}.readings.yaml").readings
     assert 6 <= len(readings) <= 10
