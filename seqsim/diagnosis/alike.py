@@ -8,10 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
 from seqsim.circuit import OFF, Circuit
+from seqsim.diagnosis.branches import branches_of
 from seqsim.diagnosis.conditions import Condition, Desk, conditions
 from seqsim.diagnosis.hypotheses import Hypothesis
 from seqsim.diagnosis.predict import Branch, Predictions, Predictor
@@ -23,7 +25,7 @@ from seqsim.readings.outcome import normal_below
 
 MISTAKEN = 0.2
 """Chance of a mistake above which a reading does not tell two faults apart."""
-POINTS = 8
+POINTS = 6
 """Severities of a fault, each as wide as the way to its neighbours."""
 BINS = 120
 SAME_VOLTS = 1e-3
@@ -71,33 +73,38 @@ def look_alikes(
         measurement(at.circuit, probe, meter) for probe in (on_offer(at.circuit) if offered is None else offered)
     ]
     alike = np.ones((len(single), len(single)), dtype=np.bool_)
+    branches = branches_of(at, single, [each.state for each in measurements], POINTS)
     for condition in conditions(measurements):
-        _compare(at, single, condition, measurements, alike)
+        _compare(at, branches, condition, measurements, alike)
     return _groups(single, alike)
 
 
 def _compare(
-    at: Desk, hypotheses: Sequence[Hypothesis], condition: Condition, measurements: Sequence[Measurement], alike: Bools
+    at: Desk, branches: Sequence[Branch], condition: Condition, measurements: Sequence[Measurement], alike: Bools
 ) -> None:
-    """Strike out of ``alike`` (h, h) what the readings of one condition tell apart."""
+    """Strike out of ``alike`` (h, h) what the readings of one condition tell apart.
+
+    ``branches`` stand in the order of their hypotheses.
+    """
     local = Condition(
         condition.state, condition.patches, np.arange(len(condition.readings)), condition.tips, condition.heated,
         condition.siemens, condition.volts, condition.most,
     )  # fmt: skip
     predictor = Predictor(at, [local], len(condition.readings))
-    branches = [Branch(k, 1.0, hypothesis.modes[0], POINTS) for k, hypothesis in enumerate(hypotheses)]
     nominal = predictor.nominal(branches)
     known, latents, _ = model_latents(at.network)
     sensitive = Predictor(Desk(at.circuit, known, at.benches), [local], len(condition.readings))
     moves = sensitive.moves(branches, [len(b.severities) // 2 for b in branches], latents)
     spread = np.sqrt((moves**2).sum(axis=2))
+    weights = np.concatenate([branch.weight * branch.shares for branch in branches])
+    start = np.searchsorted([branches[b].hypothesis for b in nominal.branch], np.arange(len(alike)))
     for column, number in enumerate(condition.readings):
         each = measurements[number]
         # a fault without a level there reads like no other
         tips = np.where(nominal.good, nominal.tips[:, column], UNLIKE_VOLTS * (1 + nominal.branch))
         own = np.hypot(own_deviation(each, tips), _way(nominal, column))
         deviation = np.hypot(np.nan_to_num(spread[nominal.branch, column], posinf=UNLIKE_VOLTS), own)
-        kinds, which = _kinds(tips, deviation, nominal.branch, len(branches))
+        kinds, which = _kinds(tips, deviation, weights, start)
         told = _mistaken(kinds) <= MISTAKEN
         alike &= ~told[np.ix_(which, which)]
 
@@ -122,28 +129,30 @@ def _way(nominal: Predictions, column: int) -> Floats:
     return np.asarray(np.abs(way) / np.sqrt(12))
 
 
-def _kinds(tips: Floats, deviation: Floats, branch: Ints, count: int) -> tuple[list[tuple[Floats, Floats]], Ints]:
-    """Return the different mixtures (means, deviations) of a reading, and which one each branch has."""
-    seen: dict[tuple[bytes, bytes], int] = {}
-    kinds: list[tuple[Floats, Floats]] = []
-    which = np.zeros(count, dtype=np.int64)
-    start = np.searchsorted(branch, np.arange(count))
-    stop = np.searchsorted(branch, np.arange(count), side="right")
-    means, wide = np.round(tips / SAME_VOLTS).astype(np.int64), np.round(4 * np.log2(deviation)).astype(np.int64)
-    for k, (low, high) in enumerate(zip(start, stop, strict=True)):
-        key = (means[low:high].tobytes(), wide[low:high].tobytes())
+Mixture = tuple[Floats, Floats, Floats]
+"""Means, deviations and weights (k,) of what a reading may show, a Gaussian each."""
+
+
+def _kinds(tips: Floats, deviation: Floats, weights: Floats, start: Ints) -> tuple[list[Mixture], Ints]:
+    """Return the different mixtures of a reading, and which one each hypothesis has; its items begin at ``start``."""
+    seen: dict[tuple[bytes, ...], int] = {}
+    kinds: list[Mixture] = []
+    which = np.zeros(len(start), dtype=np.int64)
+    alike = [np.round(tips / SAME_VOLTS), np.round(4 * np.log2(deviation)), np.round(weights, 6)]
+    for k, (low, high) in enumerate(pairwise([*start.tolist(), len(tips)])):
+        key = tuple(each[low:high].tobytes() for each in alike)
         if key not in seen:
             seen[key] = len(kinds)
-            kinds.append((tips[low:high], deviation[low:high]))
+            kinds.append((tips[low:high], deviation[low:high], weights[low:high]))
         which[k] = seen[key]
     return kinds, which
 
 
-def _mistaken(kinds: Sequence[tuple[Floats, Floats]]) -> Floats:
+def _mistaken(kinds: Sequence[Mixture]) -> Floats:
     """Return the chance of a mistake (k, k) between mixtures, at equal odds."""
-    marks = np.concatenate([np.concatenate([m - 1.5 * d, m, m + 1.5 * d]) for m, d in kinds])
+    marks = np.concatenate([np.concatenate([m - 1.5 * d, m, m + 1.5 * d]) for m, d, _ in kinds])
     edges = np.unique(np.quantile(marks, np.linspace(0, 1, BINS), method="nearest"))
-    below = np.stack([normal_below((edges - m[:, None]) / d[:, None]).mean(axis=0) for m, d in kinds])
+    below = np.stack([w @ normal_below((edges - m[:, None]) / d[:, None]) / w.sum() for m, d, w in kinds])
     mass = np.diff(below, axis=1, prepend=0.0, append=1.0)
     return np.stack([np.minimum(mass, row).sum(axis=1) for row in mass]) / 2
 

@@ -4,19 +4,23 @@ from __future__ import annotations
 
 from itertools import combinations
 from math import erf, sqrt
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from seqsim.circuit import library, read_circuit
-from seqsim.diagnosis.alike import MISTAKEN, _groups, _mistaken
+from seqsim.diagnosis.alike import MISTAKEN, _groups, _mistaken, look_alikes
+from seqsim.diagnosis.conditions import desk
 from seqsim.diagnosis.hypotheses import listed
+from seqsim.readings import Probe
 
 
 @pytest.mark.parametrize("distance", [0.0, 0.5, 1.0, 1.7, 3.0, 6.0])
 def test_the_chance_of_a_mistake_between_two_gaussians(distance: float) -> None:
     """At equal odds and widths it is 1 - Φ(d/2), d in deviations (any textbook of detection; from memory)."""
-    apart = [(np.array([0.0]), np.array([2.0])), (np.array([2 * distance]), np.array([2.0]))]
+    whole = np.array([1.0])
+    apart = [(np.array([0.0]), np.array([2.0]), whole), (np.array([2 * distance]), np.array([2.0]), whole)]
     exact = 0.5 * (1 - erf(distance / 2 / sqrt(2)))
     # bins as wide as the mean distance of six marks: they can only make two look more alike
     assert exact - 1e-9 <= _mistaken(apart)[0, 1] <= exact + 0.13
@@ -25,7 +29,7 @@ def test_the_chance_of_a_mistake_between_two_gaussians(distance: float) -> None:
 def test_mistakes_are_symmetric_and_with_itself_certain() -> None:
     """A reading cannot tell a fault from itself: half of all guesses are wrong."""
     random = np.random.default_rng(1)
-    kinds = [(random.normal(size=3), np.full(3, 0.3)) for _ in range(5)]
+    kinds = [(random.normal(size=3), np.full(3, 0.3), random.uniform(0.1, 1, 3)) for _ in range(5)]
     found = _mistaken(kinds)
     assert found == pytest.approx(found.T)
     assert np.diag(found) == pytest.approx(np.full(5, 0.5))
@@ -44,3 +48,20 @@ def test_every_two_members_of_a_group_are_alike() -> None:
     for number, names in found.members.items():
         assert all(found.group[name] == number for name in names)
         assert all(alike[at[a], at[b]] for a, b in combinations(names, 2))
+
+
+def test_what_history_leads_to_counts(tmp_path: Path) -> None:
+    """The command joined to the rail that it switches: an unlit lamp keeps it low, as one joined to ground is low.
+
+    Were the rail up already, it would hold its own command up; but the board comes to this state from one without.
+    """
+    path = tmp_path / "lamp.yaml"
+    text = library()["p_channel_high_side"].read_text()
+    # a lamp of 1 Ω: what little the command feeds into it leaves no volts to read
+    path.write_text(text.replace("ohms: 24,", "ohms: 1,").replace("amps: 2}", "amps: 20}"))
+    circuit = read_circuit(path)
+    twins = ("CHARGE:short to GND", "CHARGE:short to LAMP")
+    single = [each for each in listed(circuit) if each.name in ("", *twins)]
+    offered = [Probe(kind="volts", place=net, state="charging") for net in ("CHARGE", "Q1_BASE", "M1_GATE", "LAMP")]
+    found = look_alikes(desk(circuit), single, offered=offered)
+    assert found.group[twins[0]] == found.group[twins[1]] != found.group[""]
