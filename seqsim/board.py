@@ -190,7 +190,10 @@ class Board:
         if self.circuit.doubts:
             from seqsim.diagnosis.unsure import rank_unsure
 
-            return replace(rank_unsure(self.circuit, taken), circuit=self.name)
+            unsure = rank_unsure(self.circuit, taken)
+            if following:
+                unsure = unsure.advised(self.next(taken, most=following))
+            return replace(unsure, circuit=self.name)
         if taken.seen:
             from seqsim.diagnosis.over_time import rank_over_time
 
@@ -201,8 +204,7 @@ class Board:
             found = ranking(known, taken.readings)
             standing = Standing.of(known, taken.readings)
         if following and standing is not None:
-            steps = advise(standing, taken.meter, following).next
-            found = replace(found, next=tuple(step.to_dict() for step in steps))
+            found = found.advised(advise(standing, taken.meter, following))
         return replace(found, circuit=self.name)
 
     def next(
@@ -211,8 +213,10 @@ class Board:
         more: Sequence[str] = (),
         *,
         most: int = 5,
+        history: Sequence[str] = (),
+        past: str | os.PathLike[str] | None = None,
     ) -> Advice:
-        """Return the readings to take next, or why none is needed; for ``readings`` and ``more`` see `read`.
+        """Return the readings to take next, or why none is needed; for what it takes beside ``most`` see `read`.
 
         Parameters
         ----------
@@ -225,13 +229,18 @@ class Board:
             If a reading is not understood.
         """
         from seqsim.diagnosis import Standing, advise, standing_after
+        from seqsim.diagnosis.known import history_known
         from seqsim.diagnosis.likeliest import likeliest
         from seqsim.readings import Readings
 
         none = readings is None and not more and not self.circuit.noted
         taken = Readings() if none else self.read(readings, more)
+        taken = _remembered(taken, history, past)
         one = likeliest(self.circuit, taken)
-        standing = Standing.before(one.circuit) if none else standing_after(one.circuit, one.readings)
+        if none:
+            standing = Standing.before(one.circuit, history=history_known(one.circuit, taken))
+        else:
+            standing = standing_after(one.circuit, one.readings)
         return replace(one.told(advise(standing, taken.meter, most)), circuit=self.name, taken=one.taken)
 
     def verify(

@@ -6,13 +6,15 @@ from typing import Annotated
 
 import typer
 
-from seqsim.cli.answer import Answer, BoardArgument, JsonOption, ReadingsArgument, ReadOption
+from seqsim.cli.answer import Answer, BoardArgument, HistoryOption, JsonOption, PastOption, ReadingsArgument, ReadOption
 
 
 def next_(
     board: BoardArgument,
     readings: ReadingsArgument = None,
     read: ReadOption = None,
+    history: HistoryOption = None,
+    past: PastOption = None,
     most: Annotated[int, typer.Option("--most", min=1, max=20, help="How many readings to advise.")] = 5,
     json: JsonOption = False,
 ) -> Answer:
@@ -21,4 +23,4 @@ def next_(
 
     asked = Board.load(board)
     taken = asked.read(readings, read or ()) if readings is not None or read else None
-    return Answer(asked.next(taken, most=most), json)
+    return Answer(asked.next(taken, most=most, history=history or (), past=past), json)

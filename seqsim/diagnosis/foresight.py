@@ -23,6 +23,7 @@ from seqsim.diagnosis.rank import SLIP, Diagnosis
 from seqsim.diagnosis.shelf import kept_or
 from seqsim.diagnosis.spread import Noise, model_latents, noise
 from seqsim.diagnosis.steep import MOST_SPREAD
+from seqsim.faults import History
 from seqsim.network.network import Floats, Ints
 from seqsim.readings import Reading
 from seqsim.readings.measurement import Measurement
@@ -65,14 +66,16 @@ class Standing:
         )  # fmt: skip
 
     @classmethod
-    def before(cls, circuit: Circuit, at: Desk | None = None, alike: Alike | None = None) -> Standing:
-        """Return the standing before any reading: the priors of the list."""
+    def before(
+        cls, circuit: Circuit, at: Desk | None = None, alike: Alike | None = None, history: History | None = None
+    ) -> Standing:
+        """Return the standing before any reading: the priors of the list, tilted by a history."""
         made = at or desk(circuit)
-        hypotheses = listed(circuit)
+        hypotheses = listed(circuit, history)
         prior = np.array([hypothesis.prior for hypothesis in hypotheses])
         return cls(
             made, hypotheses, prior / prior.sum(), 0.0,
-            alike or kept_or(circuit, lambda: look_alikes(made, hypotheses)),
+            alike or kept_or(circuit, lambda: look_alikes(made, hypotheses), history.listing if history else ""),
         )  # fmt: skip
 
     @property

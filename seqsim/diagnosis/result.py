@@ -3,15 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any, Self
 
 from seqsim.wording import SCHEMA, Result
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
+    from seqsim.diagnosis.next_result import Advice
+
 Value = float | tuple[float, float] | str
+
+
+SURE = 0.8
+"""Above this a mechanism is stated only after a check with power off has spoken for it."""
+DEAD_KINDS = frozenset({"ohms", "diode", "continuity"})
+"""Kinds of readings that are taken with power off."""
+UNNAMED = ":something wrong"
+"""Ends the name of a fault whose mechanism is left open."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,7 +163,11 @@ class Explained:
 
 @dataclass(frozen=True, slots=True)
 class Ranking(Result):
-    """The faults that explain what was measured; hypotheses and none_of_these add up to one."""
+    """The faults that explain what was measured; hypotheses and none_of_these add up to one.
+
+    Electrically many mechanisms read the same, so none is stated with more than `SURE` before a check with power off
+    speaks for it: the fields of a hypothesis say so, and ``what`` gives no probability then.
+    """
 
     circuit: str
     where: tuple[Where, ...]
@@ -163,6 +177,8 @@ class Ranking(Result):
     none_of_these: float
     cautions: tuple[str, ...]
     next: tuple[Mapping[str, Any], ...] = ()
+    stop: Mapping[str, Any] | None = None
+    """why no reading is advised where one was asked for: fields of the advice"""
     history: tuple[Tilted, ...] = ()
     reference: tuple[Judged, ...] = ()
 
@@ -174,13 +190,42 @@ class Ranking(Result):
             "where": [each.to_dict() for each in self.where],
             "read_again": [each.to_dict() for each in self.read_again],
             "readings": [each.to_dict() for each in self.readings],
-            "hypotheses": [each.to_dict() for each in self.hypotheses],
+            "what": self._what(),
+            "hypotheses": [each.to_dict() | {"stated": self.stated(each)} for each in self.hypotheses],
             "none_of_these": self.none_of_these,
             "next": [dict(each) for each in self.next],
+            "stop": None if self.stop is None else dict(self.stop),
             "reference": [each.to_dict() for each in self.reference],
             "history": [each.to_dict() for each in self.history],
             "cautions": list(self.cautions),
         }
+
+    def advised(self, advice: Advice) -> Self:
+        """Return the ranking with the readings to take next, or why none is needed."""
+        told = advice.to_dict()
+        stop = {key: told[key] for key in ("stop", "leading", "confirm")} if advice.stop else None
+        return replace(self, next=tuple(told["next"]), stop=stop)
+
+    def stated(self, hypothesis: Explained) -> bool:
+        """Tell whether a mechanism may be stated with its probability."""
+        mechanism = any(not fault.endswith(UNNAMED) for fault in hypothesis.faults)
+        return not mechanism or hypothesis.probability <= SURE or bool(self.checks(hypothesis))
+
+    def checks(self, hypothesis: Explained) -> tuple[Judged, ...]:
+        """Return the readings with power off that speak for a hypothesis."""
+        pairs = zip(hypothesis.predictions, self.readings, strict=False)
+        return tuple(read for told, read in pairs if told.speaks == "for" and read.kind in DEAD_KINDS)
+
+    def _what(self) -> dict[str, Any] | None:
+        """Return the likeliest hypothesis, its probability if it may be stated, and the check that it waits for."""
+        if not self.hypotheses:
+            return None
+        best = self.hypotheses[0]
+        stated = self.stated(best)
+        return {
+            "faults": list(best.faults), "stated": stated, "probability": best.probability if stated else None,
+            "checked_by": [each.place for each in self.checks(best)], "confirm": best.confirm,
+        }  # fmt: skip
 
     def renderable(self) -> RenderableType:
         """Return the ranking for people."""

@@ -13,7 +13,8 @@ from seqsim.drawing.level_picture import finished
 from seqsim.drawing.metrics import text_width
 from seqsim.drawing.pen import DARK, PALE, WHITE, Pen
 from seqsim.drawing.scene import NAME, SMALL, THIN, TITLE, Align, Area, Line, Scene, Text, rectangle
-from seqsim.wording.ranking import MOST, SHOWN, VERDICTS, name_of
+from seqsim.wording.next_reading import SURE
+from seqsim.wording.ranking import MOST, SHOWN, VERDICTS, chance, name_of
 from seqsim.wording.tables import count, percent, quantity
 
 BAR, STRIP = 7.0, 6.0
@@ -37,23 +38,28 @@ def ranking_scene(fields: Fields, title: str) -> Scene:
 def _hypotheses(pen: Pen, fields: Fields) -> float:
     likely = [h for h in fields["hypotheses"] if h["probability"] >= SHOWN][:MOST]
     rest = 1 - fields["none_of_these"] - sum(h["probability"] for h in likely)
-    rows = [(_cut(name_of(h)), float(h["probability"]), _remark(h)) for h in likely]
+    rows = [(_cut(name_of(h)), _length(h), f"{chance(h)} {_remark(h)}") for h in likely]
     if rest > SHOWN / 2:
-        rows.append((f"{len(fields['hypotheses']) - len(likely)} others together", rest, ""))
-    rows.append(("none of these", float(fields["none_of_these"]), ""))
+        rows.append((f"{len(fields['hypotheses']) - len(likely)} others together", rest, percent(rest)))
+    rows.append(("none of these", float(fields["none_of_these"]), percent(fields["none_of_these"])))
     names = max(text_width(name, NAME) for name, _, _ in rows) + 0.3
     pen.text((0.0, 0.55), "How likely", NAME, bold=True)
     y = 0.0
-    for k, (name, probability, remark) in enumerate(rows):
+    for k, (name, length, words) in enumerate(rows):
         pen.text((0.0, y), name, NAME)
         named = k < len(likely)
         outline = Area(rectangle(names, y - HALF, names + BAR, y + HALF), WHITE, THIN)
-        bar = Area(rectangle(names, y - HALF, names + BAR * probability, y + HALF), DARK if named else PALE)
+        bar = Area(rectangle(names, y - HALF, names + BAR * length, y + HALF), DARK if named else PALE)
         pen.items += [outline, bar]
         pen.box("ranking", "symbol", [outline])
-        pen.text((names + BAR + 0.15, y), " ".join(text for text in (percent(probability), remark) if text), SMALL)
+        pen.text((names + BAR + 0.15, y), words, SMALL)
         y -= ROW * 0.8
     return y
+
+
+def _length(hypothesis: Fields) -> float:
+    """Return how long a bar is: no longer than what may be stated."""
+    return float(hypothesis["probability"] if hypothesis["stated"] else SURE)
 
 
 def _remark(hypothesis: Fields) -> str:

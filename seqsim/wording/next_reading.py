@@ -13,6 +13,8 @@ from seqsim.wording.tables import WARNING, count, heading, indented, listing, pe
 
 Fields = Mapping[str, Any]
 
+SURE = 0.8
+"""Above this a mechanism is stated only after a check with power off has spoken for it."""
 NAMED = 5
 """Look-alikes that are named."""
 KINDS = {
@@ -25,7 +27,7 @@ def advice_text(fields: Fields) -> RenderableType:
     items: list[RenderableType] = [
         heading(f"{fields['circuit']}: {count(fields['readings'], 'reading')} so far"),
         indented(listing(_standing(fields))),
-        *_stop(fields),
+        *stop_text(fields),
         *_before_power(fields),
     ]
     for number, step in enumerate(fields["next"], start=1):
@@ -42,7 +44,7 @@ def _standing(fields: Fields) -> list[tuple[str, str | Text]]:
 def _suspects(fields: Fields) -> list[tuple[str, str | Text]]:
     if not fields["readings"]:
         return [("suspects", "nothing was read yet: every fault of the list")]
-    shown = ", ".join(f"{_group(each)} {percent(each['probability'])}" for each in fields["leading"])
+    shown = ", ".join(_group(each) for each in fields["leading"])
     rows: list[tuple[str, str | Text]] = [("suspects", shown)]
     if fields["none_of_these"] > 0.2:
         rows.append(("beware", Text(
@@ -53,11 +55,22 @@ def _suspects(fields: Fields) -> list[tuple[str, str | Text]]:
 
 
 def _group(each: Fields) -> str:
+    """Return a group with its probability; above 80 % that of its place, for no check has spoken for a mechanism."""
+    name, chance = each["group"], percent(each["probability"])
     others = len(each["members"]) - 1
-    return each["group"] if not others else f"{each['group']} (or {count(others, 'look-alike')})"
+    alike = f", or {count(others, 'look-alike')}" if others else ""
+    if each["probability"] > SURE and place_of(name) != name:
+        return f"{place_of(name)} holds {chance} ({name} fits best{alike})"
+    return f"{name} (or {count(others, 'look-alike')}) {chance}" if others else f"{name} {chance}"
 
 
-def _stop(fields: Fields) -> list[RenderableType]:
+def place_of(fault: str) -> str:
+    """Return the place that the name of a fault begins with."""
+    return fault.partition(":")[0]
+
+
+def stop_text(fields: Fields) -> list[RenderableType]:
+    """Return why no reading is advised; nothing where one is."""
     if not fields["stop"]:
         return []
     lead = fields["leading"][0]
@@ -67,15 +80,15 @@ def _stop(fields: Fields) -> list[RenderableType]:
         case "found" if lead["group"] == "healthy":
             text = "Stop here: all that was read is as on a healthy board."
         case "found":
-            text = f"Stop here: {lead['group']} holds {percent(lead['probability'])}."
+            text = f"Stop here: {_group(lead)}."
         case "look_alikes":
             text = (
-                f"Stop here: {lead['group']} holds {percent(lead['probability'])} together with what reads the same "
-                f"at every place on offer: {', '.join(others)}{more}. With power off, check or lift them one after the "
-                f"other, in this order."
+                f"Stop here: {place_of(lead['group'])} holds {percent(lead['probability'])}; {lead['group']} and what "
+                f"reads the same at every place on offer are left: {', '.join(others)}{more}. With power off, check or "
+                f"lift them one after the other, in this order."
             )
         case _:
-            text = f"Nothing on offer tells more: {lead['group']} leads with {percent(lead['probability'])}."
+            text = f"Nothing on offer tells more: {_group(lead)} leads."
     rows: list[tuple[str, str | Text]] = [("", Text(text, style="bold"))]
     if fields["confirm"]:
         rows.append(("confirm", fields["confirm"]))

@@ -9,7 +9,7 @@ from rich.console import RenderableType
 from rich.text import Text
 
 from seqsim.wording.history import history_text
-from seqsim.wording.next_reading import expected, step_text
+from seqsim.wording.next_reading import SURE, expected, step_text, stop_text
 from seqsim.wording.reference import reference_text
 from seqsim.wording.tables import WARNING, count, heading, indented, listing, percent, quantity, quiet, stack, table
 
@@ -19,9 +19,6 @@ MOST = 6
 """Hypotheses that are shown in full."""
 NAMED = 4
 """Look-alikes of the best hypothesis that are named."""
-SURE = 0.8
-"""Above this a mechanism is named only together with the check that has to confirm it."""
-
 VERDICTS = {
     "as_healthy": "as on a healthy board",
     "low": "low",
@@ -59,7 +56,7 @@ def ranking_text(fields: Fields) -> RenderableType:
     if rest > 0.0005 and len(fields["hypotheses"]) > len(likely):
         tail.insert(0, (f"{len(fields['hypotheses']) - len(likely)} others together", percent(rest)))
     items.append(table(("", ""), tail))
-    items += _next(fields["next"], fields["readings"])
+    items += stop_text(fields["stop"]) if fields.get("stop") else _next(fields["next"], fields["readings"])
     items += _cautions(fields.get("cautions", ()))
     return stack(*items)
 
@@ -86,7 +83,7 @@ def _what(fields: Fields) -> Text:
     if not fields["hypotheses"] or fields["none_of_these"] >= max(h["probability"] for h in fields["hypotheses"]):
         return Text("none of the faults that are known here: look for what the list lacks, and check the readings")
     best = fields["hypotheses"][0]
-    line = Text.assemble((name_of(best), "bold"), f"  {percent(best['probability'])}")
+    line = Text.assemble((name_of(best), "bold"), f"  {chance(best)}")
     remarks = []
     if best["group_size"] > 1:
         remarks.append(_alike(best, fields["hypotheses"]))
@@ -97,8 +94,13 @@ def _what(fields: Fields) -> Text:
     return line
 
 
+def chance(hypothesis: Fields) -> str:
+    """Return the probability of a hypothesis, if it may be stated: above 80 % only once a check speaks for it."""
+    return percent(hypothesis["probability"]) if hypothesis["stated"] else "likeliest, not checked yet"
+
+
 def _confirmed(best: Fields, readings: Sequence[Fields]) -> str:
-    """Return which check with power off speaks for a mechanism, or that none has been made yet."""
+    """Return which check with power off speaks for a mechanism, or which it waits for."""
     checks = [
         f"{_site(reading)[0]} {quantity(reading['value'], reading['unit'])}"
         for prediction, reading in zip(best.get("predictions", ()), readings, strict=False)
@@ -106,7 +108,7 @@ def _confirmed(best: Fields, readings: Sequence[Fields]) -> str:
     ]
     if checks:
         return f"a check with power off speaks for it: {', '.join(checks[:2])}"
-    return "to be confirmed with power off before anything is replaced"
+    return f"before it is stated or anything replaced: {best['confirm'] or 'a check with power off'}"
 
 
 def _alike(best: Fields, hypotheses: Sequence[Fields]) -> str:
@@ -150,7 +152,7 @@ def _again(read_again: Sequence[Fields]) -> list[RenderableType]:
 def _hypothesis(number: int, hypothesis: Fields, readings: Sequence[Fields]) -> list[RenderableType]:
     head = Text.assemble(
         (f"{number}. {name_of(hypothesis)}", "bold"),
-        f"   {percent(hypothesis['probability'])}",
+        f"   {chance(hypothesis)}",
         (f"   explains {hypothesis['readings_explained']} of {hypothesis['readings_total']}", "dim"),
     )
     if hypothesis["group_size"] > 1:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import seqsim
@@ -52,6 +53,33 @@ def test_rank_advises_on_request(shell: Shell) -> None:
     fields = json.loads(shell(f"{line} --next --json").out)
     assert 1 <= len(fields["next"]) <= 3
     assert "read next" in shell(f"{line} --next").out
+
+
+def test_rank_says_when_advice_has_stopped(shell: Shell) -> None:
+    """Where nothing on offer helps any more `rank --next` says why, as `next` does."""
+    told = ("V5 101k ohm", "HEAT_EN 4.9 @open", "Q1_BASE 0.66 @open", "Q1.C 0.02", "R1.1 to R1.2 10k ohm")
+    line = "inverting_npn " + " ".join(f"--read '{reading}'" for reading in told)
+    fields = json.loads(shell(f"rank {line} --next --json").out)
+    assert fields["next"] == []
+    assert fields["stop"]["stop"] in ("found", "look_alikes", "nothing_helps")
+    assert fields["stop"]["leading"][0]["group"] == "Q1.C:joint open"
+    text = shell(f"rank {line} --next").out
+    assert "Stop here: Q1.C holds" in text
+    assert "Stop here: Q1.C holds" in shell(f"next {line}").out
+    assert json.loads(shell("rank inverting_npn --read 'HEAT_EN 4.9 @open' --next --json").out)["stop"] is None
+
+
+def test_a_history_tilts_the_advice(shell: Shell, tmp_path: Path) -> None:
+    """`next` takes history and past jobs as `rank` does, before any reading too."""
+    line = "next inverting_npn --read 'V5 101k ohm' --read 'HEAT_EN 4.9 @open'"
+    plain = json.loads(shell(f"{line} --json").out)["leading"]
+    tilted = json.loads(shell(f"{line} --history 'VIA1 x50' --json").out)["leading"]
+    assert plain != tilted
+    assert any("VIA1:broken" in each["members"] for each in tilted)
+    past = tmp_path / "jobs.yaml"
+    past.write_text("format: 1\ndiagnosed: {joint: 9}\n", encoding="utf-8")
+    assert shell(f"next inverting_npn --past {past} --history impact").code == 0
+    assert shell("next inverting_npn --history 'rain at R1'").code == 2
 
 
 def test_rank_says_what_proves_a_repair(shell: Shell) -> None:

@@ -103,6 +103,7 @@ def ranking(probabilities: list[float]) -> dict[str, Any]:
         "hypotheses": [
             {
                 "faults": [f"R{k}:open"], "place": f"R{k}", "probability": p, "group": k, "group_size": 1 + k,
+                "stated": True,
                 "readings_explained": 1, "readings_total": 3, "confirm": "", "repair": "", "caution": "",
                 "predictions": [
                     {"predicted": 0.0, "low": -0.01, "high": 0.05, "speaks": "for"},

@@ -48,6 +48,7 @@ def fields(**changed: Any) -> dict[str, Any]:
                 "place": "Q1",
                 "probability": 0.88,
                 "group": 3,
+                "stated": True,
                 "group_size": 2,
                 "readings_explained": 2,
                 "readings_total": 2,
@@ -64,6 +65,7 @@ def fields(**changed: Any) -> dict[str, Any]:
                 "place": None,
                 "probability": 0.1,
                 "group": 0,
+                "stated": True,
                 "group_size": 1,
                 "readings_explained": 1,
                 "readings_total": 2,
@@ -91,11 +93,15 @@ def test_where_and_what_come_first() -> None:
 
 
 def test_a_sure_mechanism_asks_for_its_check() -> None:
-    """Above 80 % a mechanism is named together with the check that has to confirm it, below it is not."""
-    assert "confirmed with power off" in said().splitlines()[1]
-    less = fields()["hypotheses"]
-    less[0] = less[0] | {"probability": 0.6}
-    assert "confirmed with power off" not in said(hypotheses=less).splitlines()[1]
+    """Above 80 % a mechanism is not stated before its check with power off was made: no figure, but the check."""
+    bold = fields()["hypotheses"]
+    bold[0] = bold[0] | {"stated": False}
+    text = said(hypotheses=bold)
+    assert "88 %" not in text
+    assert "likeliest, not checked yet" in text.splitlines()[1]
+    assert "before it is stated or anything replaced: " in text.splitlines()[1]
+    bold[0] = bold[0] | {"probability": 0.6, "stated": True}
+    assert "before it is stated" not in said(hypotheses=bold).splitlines()[1]
 
 
 def test_look_alikes_are_counted() -> None:
