@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from seqsim.circuit import Circuit
+from seqsim.logic.back_feeding import back_feeding
 from seqsim.logic.branches import Branch, Way, branches, capability
 from seqsim.logic.cause import Cause, What
 from seqsim.logic.chain import Chain, Step, chain, is_up
@@ -163,7 +164,31 @@ def _step(now: Situation, step: Step, *, deep: bool) -> dict[str, Any]:
         "down": _side(now, step.sides.down),
         "winner": step.sides.winner,
         "held_by": [_pull(now, pull) for pull in _holders(now, step)],
+        "back_fed": _back_fed(now, step.label),
         "causes": [_cause(now, step, cause, deep=deep) for cause in step.causes],
+    }
+
+
+def _back_fed(now: Situation, label: str) -> dict[str, Any] | None:
+    """Return what feeds a rail that is off, with its currents."""
+    found = back_feeding(now, label)
+    if found is None:
+        return None
+    return {
+        "volts_otherwise": found.volts_otherwise,
+        "by": [
+            {
+                "part": feeder.owner,
+                "pin": shown_label(feeder.pin),
+                "diode": feeder.role,
+                "amps": feeder.amps,
+                "from": shown_label(feeder.label),
+                "from_volts": now.volts(feeder.label),
+                "source": shown_label(feeder.source),
+                "through": list(feeder.through),
+            }
+            for feeder in found.feeders
+        ],
     }
 
 

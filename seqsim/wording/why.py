@@ -66,11 +66,33 @@ def step_text(step: Fields) -> list[RenderableType]:
     items: list[RenderableType] = [Text.assemble((step["node"], "bold"), f" is {volts(step['volts'])}: {why}.")]
     if step["read_here"]:
         return items
+    if step["back_fed"] is not None:
+        items.append(indented(Text(back_fed_text(step))))
     given = [cause for cause in step["causes"] if cause["given"]]
     items += [indented(Text(cause_text(cause, step))) for cause in step["causes"] if not cause["given"]]
     if given:
         items.append(indented(quiet(f"Given: {_listed(dict.fromkeys(_given(cause) for cause in given))}.")))
     return items
+
+
+def back_fed_text(step: Fields) -> str:
+    """Return by which diodes a rail that is off is fed, with how much, and from where."""
+    fed = step["back_fed"]
+    ways = []
+    for way in fed["by"]:
+        what = "body diode" if "body diode" in way["diode"] else "clamp"
+        ways.append(
+            f"{_quantity(way['amps'], Unit.AMPERE)} through the {what} of {way['pin']}, out of {way['from']} "
+            f"({volts(way['from_volts'])})" + _from_where(way)
+        )
+    return f"It is back-fed: {_listed(ways)}; otherwise it would be {volts(fed['volts_otherwise'])}."
+
+
+def _from_where(way: Fields) -> str:
+    if way["source"] == way["from"]:
+        return ""
+    through = f" through {_listed(way['through'])}" if way["through"] else ""
+    return f", which has it from {way['source']}{through}"
 
 
 def level_text(step: Fields) -> str:

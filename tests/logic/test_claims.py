@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from seqsim.logic import Explanation, Situation
+from seqsim.logic.back_feeding import back_feeding
 from seqsim.logic.branches import Way, branches
 from seqsim.logic.cause import Cause, What
 from seqsim.logic.chain import Step
@@ -58,6 +59,7 @@ def check(explanation: Explanation) -> None:
             continue
         check_currents(now, step)
         check_sides(now, step)
+        check_back_feeding(now, step)
         for cause in step.causes:
             check_numbers(now, cause)
         check_causes(now, step)
@@ -102,6 +104,20 @@ def check_sides(now: Situation, step: Step) -> None:
         assert level == pytest.approx(step.volts, rel=0.05, abs=0.05)
         nearer_up = abs(up.volts - step.volts) < abs(down.volts - step.volts)
         assert step.sides.winner == ("up" if nearer_up else "down") or abs(up.ohms - down.ohms) < 0.1 * up.ohms
+
+
+def check_back_feeding(now: Situation, step: Step) -> None:
+    """What feeds a rail that is off gives the current that is told, and without it the rail stands where it is said."""
+    found = back_feeding(now, step.label)
+    if found is None:
+        return
+    into = sum(pull.amps for pull in pulls(now, step.label) if pull.amps > 0)
+    assert 0 < sum(feeder.amps for feeder in found.feeders) <= into * (1 + 1e-6)
+    for feeder in found.feeders:
+        assert now.volts(feeder.label) > step.volts
+    levels = solved_again(now, *found.undo)
+    assert levels is not None
+    assert at(levels, step.label) == pytest.approx(found.volts_otherwise, abs=1e-5)
 
 
 def check_numbers(now: Situation, cause: Cause) -> None:
