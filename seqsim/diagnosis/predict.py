@@ -23,7 +23,9 @@ from seqsim.solver.system import flatten
 if TYPE_CHECKING:
     from seqsim.solver.batch import Latents, Solved
 
-OSCILLATES, FAILED = 1, 2
+FAILED = 2
+RESTLESS_VOLTS = 0.05
+"""Volts by which a reading swings on a board that oscillates, from which it counts as pulsing (our judgement)."""
 
 
 @dataclass(frozen=True)
@@ -74,8 +76,8 @@ class Predictions:
     """Tip volts of all readings under all branches and severities, item by item.
 
     ``branch`` and ``severity`` (i,) say which; ``tips`` (i, r) are volts, ``ohms`` (i, r) the resistance that the meter
-    sees, ``restless`` (i, r) is true where the board oscillates; items with a power state that was not solved are
-    not ``good`` (i,).
+    sees, ``restless`` (i, r) is true where the board oscillates and the reading swings with it; items with a power
+    state that was not solved are not ``good`` (i,).
     """
 
     branch: Ints
@@ -146,7 +148,7 @@ class Predictor:
                 if part is not None:
                     tips[:, reading] = dissipated(part, variants, solved)[spread]
             ohms[:, condition.readings] = solved.ohms[spread]
-            restless[:, condition.readings] = (solved.steadiness[spread] == OSCILLATES)[:, None]
+            restless[:, condition.readings] = solved.swing[spread] > RESTLESS_VOLTS
             good &= solved.steadiness[spread] != FAILED
         return Predictions(branch, severity, tips, ohms, restless, good & np.isfinite(tips).all(axis=1))
 
@@ -170,7 +172,7 @@ class Predictor:
             chosen = [min(s, v.severities - 1) for s, v in zip(at, variants, strict=True)]
             solved = self._run(branches, condition, variants, latents, chosen)
             tips[:, condition.readings] = solved.read
-            restless[:, condition.readings] = (solved.steadiness == OSCILLATES)[:, None]
+            restless[:, condition.readings] = solved.swing > RESTLESS_VOLTS
             good &= solved.steadiness != FAILED
             moves[:, condition.readings] = solved.moves
         return tips, restless, good & np.isfinite(tips).all(axis=1), np.nan_to_num(moves)

@@ -26,6 +26,8 @@ SOON = 1e-3
 READ_SHARE, READ_VOLTS = 0.05, 0.05
 """Standard deviation of volts told at a time: those of parts, meter and model together (our judgement)."""
 PULSES = 3
+LEAST_PULSE = 0.02
+"""Share of the largest volts of the healthy board that pulses must have: a rail into a short gives no more."""
 LOW = 0.3
 """Share of the largest volts of the healthy board up to which a signal counts as low."""
 LEAST_VOLTS = 0.1
@@ -77,7 +79,8 @@ class Watched:
             case "stays high":
                 return ends_high
             case "pulses":
-                return len(spans) >= PULSES
+                peak = float(trace.volts.max())
+                return peak >= LEAST_PULSE * self.largest and len(trace.within(0.5 * peak, math.inf)) >= PULSES
             case _:
                 return bool(spans) and not ends_high
 

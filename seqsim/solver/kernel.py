@@ -24,7 +24,7 @@ from seqsim.solver.plain import (
     TIE,
 )
 from seqsim.solver.update import choose, linear, prepare, refine
-from seqsim.solver.work import HINGES, STRUCTURE, UNKNOWN, Work
+from seqsim.solver.work import BEGIN, END, HINGES, STRUCTURE, UNKNOWN, Work
 
 
 @compiled
@@ -262,6 +262,7 @@ def _length(rules: Rules, above: Bools, coming: Bools) -> float:
 @compiled
 def _average(rules: Rules, w: Work, first: int, end: int) -> None:
     """Put the average of the volts from round ``first`` to before ``end`` into ``w.volts``."""
+    w.size[BEGIN], w.size[END] = first, end
     w.volts[:] = 0.0
     total = 0.0
     for k in range(first, end):

@@ -84,7 +84,8 @@ class Solved(NamedTuple):
     """What came out, one row an item.
 
     Volts (i, N) with ground last, state, steadiness and way, and per reading the volts (i, r), the Thevenin ohms
-    without the meter (i, r) and, where asked for, the change for one standard deviation of each latent (i, r, l).
+    without the meter (i, r), by how much the volts swing where the board oscillates (i, r) and, where asked for, the
+    change for one standard deviation of each latent (i, r, l).
     """
 
     volts: Floats
@@ -95,6 +96,7 @@ class Solved(NamedTuple):
     way: Ints
     read: Floats
     ohms: Floats
+    swing: Floats
     moves: Floats
 
 
@@ -109,6 +111,7 @@ def room_for(items: int, nodes: int, hinges: int, rows: int, ratios: int, readin
         way=np.zeros(items, dtype=np.int64),
         read=np.zeros((items, readings)),
         ohms=np.zeros((items, readings)),
+        swing=np.zeros((items, readings)),
         moves=np.zeros((items, readings, latents)),
     )
 

@@ -6,13 +6,13 @@ import numpy as np
 
 from seqsim.network import WIDTH
 from seqsim.network.network import Bools, Floats, Ints
-from seqsim.solver.arrays import NO_LEVEL, STEADY, Hinges, Ratios, Reference, Rules
+from seqsim.solver.arrays import NO_LEVEL, OSCILLATES, STEADY, Hinges, Ratios, Reference, Rules
 from seqsim.solver.jit import compiled
 from seqsim.solver.kernel import restore, settle
 from seqsim.solver.pack import STUBS, Latents, Pack, Probes, Solved
 from seqsim.solver.probing import unmoved
 from seqsim.solver.update import aim
-from seqsim.solver.work import HINGES, LIVE, STRUCTURE, UNKNOWN, Work
+from seqsim.solver.work import BEGIN, END, HINGES, LIVE, STRUCTURE, UNKNOWN, Work
 
 
 @compiled
@@ -92,6 +92,16 @@ def _moves(h: Hinges, w: Work, alias: Ints, latents: Latents, row: Floats, moves
 
 
 @compiled
+def _swing(work: Work, plus: int, minus: int) -> float:
+    """Return by how much the volts between two nodes change in the cycle that was found last."""
+    least, most = np.inf, -np.inf
+    for k in range(work.size[BEGIN], work.size[END]):
+        volts = work.volts_seen[k, plus] - work.volts_seen[k, minus]
+        least, most = min(least, volts), max(most, volts)
+    return most - least
+
+
+@compiled
 def sweep(
     h: Hinges, ref: Reference, base_ratios: Ratios, static: Bools, table: Ints, table_start: Ints, gate_start: Ints,
     driven: Ints, paces: Floats, kind: Ints, row_start: Ints, pack: Pack, severity: Ints, first: Bools,
@@ -165,6 +175,9 @@ def sweep(
             solved.ratios[item] = work.ratios
             kept_above[:] = work.above
             kept_ratios[:] = work.ratios
+            if steadiness == OSCILLATES:
+                for r in range(len(probes.siemens)):
+                    solved.swing[item, r] = _swing(work, probes.plus[v, r], probes.minus[v, r])
             for r in range(len(probes.siemens)):
                 plus, minus = probes.plus[v, r], probes.minus[v, r]
                 if plus == minus or steadiness == NO_LEVEL:

@@ -11,7 +11,7 @@ from seqsim.network.network import Bools, Floats, Ints
 from seqsim.solver.plain import NEWTON_STEPS, ROUNDS
 from seqsim.solver.sparse import Sparse, sparse
 
-HINGES, CHOSEN, WHOLE, STRUCTURE, LIVE = 0, 1, 2, 3, 4
+HINGES, CHOSEN, WHOLE, STRUCTURE, LIVE, BEGIN, END = 0, 1, 2, 3, 4, 5, 6
 """Places in `Work.size`."""
 UPDATE, SPARSE, DENSE = 0, 1, 2
 """What ``size[WHOLE]`` can say: which equations are prepared."""
@@ -54,7 +54,8 @@ class Work(NamedTuple):
     volts_seen: Floats
     size: Ints
     """hinges of network and variant; number chosen; which equations are prepared; what is known of the nodes' own;
-    nodes of network and variant: what stubs there is room for beyond them stays at zero"""
+    nodes of network and variant: what stubs there is room for beyond them stays at zero; the first round of a cycle in
+    ``volts_seen``, and the one after its last"""
 
 
 def workspace(place: Ints, hinges: int, rows: int, gates: int, ratios: int) -> Work:
@@ -88,5 +89,5 @@ def workspace(place: Ints, hinges: int, rows: int, gates: int, ratios: int) -> W
         names_seen=np.zeros(ROUNDS, dtype=np.uint64),
         sides_seen=np.zeros((ROUNDS, rows), dtype=np.bool_),
         volts_seen=np.zeros((ROUNDS, nodes)),
-        size=np.zeros(5, dtype=np.int64),
+        size=np.zeros(7, dtype=np.int64),
     )

@@ -109,3 +109,20 @@ def test_moves_a_ranking(circuit_of: Callable[[str], Circuit]) -> None:
     assert next(where.place for where in seen.where if where.place in board.circuit.parts) == "R1"
     total = sum(each.probability for each in seen.hypotheses) + seen.none_of_these
     assert total == pytest.approx(1)
+
+
+def test_pulsing_into_a_short(circuit_of: Callable[[str], Circuit]) -> None:
+    """A rail that its regulator starts again and again pulses, at rest and over time, however low its pulses are.
+
+    The supply before it rests, so that the word tells its fault from all that leave the rail still.
+    """
+    hiccup = "volts: 5, amps: 2, overload: hiccup, hiccup_pause: 10ms, start_delay"
+    board = Board("hiccup", circuit_of(CHAIN.replace("volts: 5, start_delay", hiccup)))
+    (short,) = find_fault(board.circuit, "V5:short to GND")[:1]
+    witness = Witness.of(board.circuit, [Seen("V5", "pulses"), Seen("V3", "pulses"), Seen("VIN", "pulses")])
+    assert witness.under(short.patches(0.5)) == pytest.approx([RIGHT, 1 - RIGHT, 1 - RIGHT])
+    assert witness.on(witness.healthy) == pytest.approx([1 - RIGHT] * 3)
+    found = board.rank(["VIN 12.0", "V5 0.09", "V5 pulsing"])
+    assert all({"V5", "C1", "LD1"} & {each.place, *each.faults[0].split(":")} for each in found.hypotheses[:3])
+    assert sum(each.probability for each in found.hypotheses[:3]) > 0.4
+    assert found.hypotheses[0].probability > 5 * next(h.probability for h in found.hypotheses if not h.faults)
