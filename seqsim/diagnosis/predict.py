@@ -13,8 +13,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from seqsim.diagnosis.conditions import Condition, Desk
+from seqsim.diagnosis.spread import model_latents
 from seqsim.faults import SubMode
-from seqsim.network import Patch, Variant, vary
+from seqsim.network import Effect, Patch, Turn, Variant, vary
 from seqsim.network.network import Bools, Floats, Ints
 from seqsim.solver.plain import active_conductance, gates_of
 from seqsim.solver.state import State
@@ -175,7 +176,30 @@ class Predictor:
             restless[:, condition.readings] = solved.swing > RESTLESS_VOLTS
             good &= solved.steadiness != FAILED
             moves[:, condition.readings] = solved.moves
-        return tips, restless, good & np.isfinite(tips).all(axis=1), np.nan_to_num(moves)
+        moves = np.nan_to_num(moves) * self._standing(branches, at)[:, None, :]
+        return tips, restless, good & np.isfinite(tips).all(axis=1), moves
+
+    def _standing(self, branches: Sequence[Branch], at: Sequence[int]) -> Floats:
+        """Return how far (b, l) each latent still reaches: a supply that is stuck at 0 V has no spread of its volts.
+
+        A latent that shifts is a share of where its knob stands; what scales counts from there by itself.
+        """
+        number = {}
+        for k, key in enumerate(self._keys):
+            knob = self.desk.network.knobs[key]
+            if knob.neutral and all(turned.effect is not Effect.SCALE for turned in knob.turned):
+                number[key] = k
+        standing = np.ones((len(branches), len(self._keys)))
+        for b, (branch, severity) in enumerate(zip(branches, at, strict=True)):
+            for patch in branch.patches:
+                if isinstance(patch, Turn) and (patch.owner, patch.knob) in number:
+                    values = np.ravel(patch.value)
+                    standing[b, number[patch.owner, patch.knob]] *= values[min(severity, len(values) - 1)]
+        return standing
+
+    @cached_property
+    def _keys(self) -> tuple[tuple[str, str], ...]:
+        return model_latents(self.desk.network)[2]
 
     def _run(
         self,

@@ -106,10 +106,11 @@ def fails(maker: Maker, board: SpiceBoard) -> bool:
 
 
 def _text(found: list[Row]) -> str:
+    slipped = sum(row["slips"] > 0 for row in found)
+    readings, seconds = (np.mean([row[key] for row in found]) for key in ("readings", "seconds"))
     lines = [
-        f"# Blind boards made in SPICE\n\n{len(found)} boards of {len(CIRCUITS)} circuits; "
-        f"{sum(row['slips'] > 0 for row in found)} with a slip; {np.mean([row['readings'] for row in found]):.1f} "
-        f"readings and {np.mean([row['seconds'] for row in found]):.0f} s a board on average.\n",
+        "# Blind boards made in SPICE\n",
+        f"{len(found)} boards, {slipped} with a slip; {readings:.1f} readings and {seconds:.0f} s on average.\n",
         "| circuit | boards | true group first (95 %) | among three (99 %) | exact place first (80 %) | group (≤ 2) |",
         "| --- | --- | --- | --- | --- | --- |",
     ]

@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Sequence
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import fields, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 
-from seqsim.diagnosis.cells import Cell
 from seqsim.diagnosis.conditions import Desk, conditions
 from seqsim.diagnosis.foresight import Standing
 from seqsim.diagnosis.predict import Branch, Predictions, Predictor
 from seqsim.diagnosis.rank import Diagnosis
 from seqsim.diagnosis.spread import model_latents
-from seqsim.diagnosis.steep import Spread, spread_out
 from seqsim.diagnosis.table import Table
+from seqsim.network import Turn
 from seqsim.network.network import Bools, Floats, Ints
 from seqsim.readings import Reading
 from seqsim.readings.measurement import Measurement
@@ -111,7 +111,27 @@ class _Some(Predictor):
         return replace(found, **joined, good=found.good & more.good)
 
     def nearby(self, branches: Sequence[Branch], at: Sequence[int], latents: Latents) -> Nearby:
-        """Return tips, whether the board oscillates, is solved, and the moves; see `Predictor.nearby`."""
+        """Return tips, whether the board oscillates, is solved, and the moves; see `Predictor.nearby`.
+
+        Branches with a latent turned are those of one board, and not kept.
+        """
+        many, severities = list(branches), list(at)
+        turned = np.array([_turned(branch) for branch in many], dtype=np.bool_)
+        if not turned.any():
+            return self._kept(branches, at, latents)
+        own = super().nearby(
+            [many[k] for k in np.flatnonzero(turned)], [severities[k] for k in np.flatnonzero(turned)], latents
+        )
+        if turned.all():
+            return own
+        rest = self._kept(
+            [many[k] for k in np.flatnonzero(~turned)], [severities[k] for k in np.flatnonzero(~turned)], latents
+        )
+        order = np.argsort(np.concatenate([np.flatnonzero(turned), np.flatnonzero(~turned)]))
+        a, b, c, d = (np.concatenate([one, two])[order] for one, two in zip(own, rest, strict=True))
+        return a, b, c, d
+
+    def _kept(self, branches: Sequence[Branch], at: Sequence[int], latents: Latents) -> Nearby:
         tips, restless, good, moves = self.whole.nearby(branches, at, latents)
         mine: list[Any] = [part[:, self.columns] for part in (tips, restless, moves)]
         if not len(self.rest):
@@ -124,6 +144,10 @@ class _Some(Predictor):
         both = np.zeros((known.shape[0], self.readings, *known.shape[2:]), dtype=known.dtype)
         both[:, self.known], both[:, self.rest] = known, rest
         return both
+
+
+def _turned(branch: Branch) -> bool:
+    return any(isinstance(patch, Turn) for patches in branch.extra.values() for patch in patches)
 
 
 def _at(known: Any, places: Ints) -> Any:
@@ -149,6 +173,7 @@ class Universe:
         network, _, _ = model_latents(desk.network)
         self.nominal = Remembering(desk, measurements)
         self.sensitive = Remembering(replace(desk, network=network), measurements)
+        self.between: dict[tuple[int, float], Predictions] = {}
 
     def part(self, measurements: Sequence[Measurement]) -> Table | None:
         """Return the table of some readings, in this order; None where one is not on offer."""
@@ -189,26 +214,41 @@ class _Part(Table):
 
     universe: Universe
     columns: Ints
-    sliced: Predictor
+    measurements: Sequence[Measurement]
 
     @classmethod
     def of_some(cls, universe: Universe, measurements: Sequence[Measurement], columns: Ints) -> _Part:
         whole = universe.table
         predictor = Predictor(whole.desk, conditions(measurements), len(measurements))
-        given = {each.name: getattr(whole, each.name) for each in fields(Table) if each.init}
-        made = cls(**{
-            **given, "predictor": predictor, "limits": whole.limits[columns], "coarse": at(whole.coarse, columns),
-            "_fine": {}, "_spread": {},
-        })  # fmt: skip
-        made.universe, made.columns = universe, columns
-        made.sliced = universe.sensitive.some(measurements)
+        given = {each.name: getattr(whole, each.name) for each in fields(Table) if not each.name.startswith("_")}
+        given |= {"predictor": predictor, "limits": whole.limits[columns], "coarse": at(whole.coarse, columns)}
+        made = cls(**given)
+        made.universe, made.columns, made.measurements = universe, columns, measurements
         return made
 
     def fine(self, wanted: Ints) -> Predictions:
         """Return the predictions of some branches at fine severities."""
         return at(self.universe.table.fine(wanted), self.columns)
 
-    def spread(self, cells: Sequence[Cell]) -> tuple[Spread, ...]:
-        """Return the cells with their sensitivities."""
-        found = spread_out(self.sliced, self.branches, cells, self.latents, self.keys, self.limits)
-        return tuple(each for parts in found for each in parts)
+    def closer(
+        self, predictions: Predictions, branches: Sequence[Branch], gaps: Mapping[int, Floats]
+    ) -> tuple[Predictions, list[Branch]]:
+        """Return predictions and branches with further severities."""
+        kept = self.universe.between
+        places = [(k, quantile) for k, where in gaps.items() for quantile in where.tolist()]
+        missing: dict[int, list[float]] = {}
+        for k, quantile in places:
+            if (k, quantile) not in kept:
+                missing.setdefault(k, []).append(quantile)
+        if missing:
+            tried = [replace(branches[k], quantiles=tuple(where)) for k, where in missing.items()]
+            solved = self.universe.table.predictor.nominal(tried)
+            for item, place in enumerate((k, quantile) for k, where in missing.items() for quantile in where):
+                kept[place] = solved.only(np.arange(len(solved.branch)) == item, place[0])
+        self._between.update({place: at(kept[place], self.columns) for place in places})
+        return super().closer(predictions, branches, gaps)
+
+    @cached_property
+    def sensitive(self) -> Predictor:
+        """Return the predictor whose network has the latents' knobs."""
+        return self.universe.sensitive.some(self.measurements)
