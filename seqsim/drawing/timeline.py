@@ -10,7 +10,7 @@ from __future__ import annotations
 import textwrap
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -33,6 +33,8 @@ SHORTEST = 2e-6
 """Seconds that are still told apart on the folded axis."""
 INK, SHADE, BAND, LIFTED = "#111111", "#777777", "#e4e4e4", "#0b4f8a"
 LINE = 66
+ROW, STATES_AT = 8.0, 28.0
+"""Points between the rows of numbers, and from the first strip up to the names of the power states."""
 
 
 def drawable(path: Path) -> None:
@@ -167,20 +169,20 @@ def _states(ax: Axes, result: PowerUp, axis: Folded, end: float) -> None:
 
 
 def _top(ax: Axes, result: PowerUp, told: list[Happening], axis: Folded) -> None:
-    """Write the power states, and the numbers of the events in two rows, above the first strip."""
+    """Write the power states, and the numbers of the events in up to three rows, above the first strip."""
+
+    def write(text: str, place: float, points: float, **style: Any) -> None:
+        at = {"xycoords": ax.get_xaxis_transform(), "textcoords": "offset points", "annotation_clip": False}
+        ax.annotate(text, (place, 1.0), (0.0, points), va="bottom", **at, **style)
+
     for name, at in result.states:
-        ax.text(
-            float(axis.place(np.array([at]))[0]), 1.62, f" {name}", transform=ax.get_xaxis_transform(), va="bottom",
-            fontsize=8, fontweight="bold",
-        )  # fmt: skip
+        write(f" {name}", float(axis.place(np.array([at]))[0]), STATES_AT, fontsize=8, fontweight="bold")
     last, row = -1.0, 0
     for k, event in enumerate(told, start=1):
         place = float(axis.place(np.array([event.seconds]))[0])
         row = (row + 1) % 3 if place - last < 0.018 else 0
         last = place
-        ax.text(
-            place, 1.02 + 0.2 * row, str(k), transform=ax.get_xaxis_transform(), ha="center", va="bottom", fontsize=6
-        )
+        write(str(k), place, 2.0 + ROW * row, ha="center", fontsize=6)
 
 
 def _bottom(ax: Axes, axis: Folded) -> None:

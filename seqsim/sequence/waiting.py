@@ -81,7 +81,7 @@ class Waiting:
             if not self.on(supply.applied):
                 return f"{supply.name} to be applied"
             if abs(self.volts(net)) < PRESENT * abs(supply.volts):
-                return f"{supply.name} to hold {net}: it is {volts(self.volts(net))} of {volts(supply.volts)}"
+                return f"its supply to hold it: it is {volts(self.volts(net))} of {volts(supply.volts)}"
         for part in self._feeding(net):
             match part:
                 case Regulator():
