@@ -23,6 +23,7 @@ from seqsim.faults.priors import (
 )
 from seqsim.faults.severity import middle
 from seqsim.network import GROUND, Bridge, Disable, Move, Patch
+from seqsim.parts.chip import without_ground
 from seqsim.parts.part import Part, Severity
 from seqsim.quantity import Unit
 
@@ -144,7 +145,10 @@ class _Faults:
                     yield Fault(
                         f"{pins[0]}:joint open", pins[0],
                         _places(*pins, *(at.partition(".")[0] for at in pins), net), Kind.JOINT,
-                        _fixed(*(Move((at,), open_joint(pins[0]), joint=True) for at in pins)),
+                        _fixed(
+                            *(Move((at,), open_joint(pins[0]), joint=True) for at in pins),
+                            *without_ground(self.circuit.parts.values(), pins),
+                        ),
                         None, weight.relative, weight.source,
                         f"with power off, measure from the metal of {pins[0]} to {net} away from the joint: "
                         f"more than 1 Ω means that the joint is open",
@@ -163,9 +167,11 @@ class _Faults:
         weight = WEIGHTS[Kind.COPPER]
         for name, copper in self.circuit.copper.items():
             first, second = copper.touch
+            moves = copper_patches(self.circuit, name)
+            lost = without_ground(self.circuit.parts.values(), [pin for move in moves for pin in move.pins])
             yield Fault(
                 f"{name}:broken", name, _places(name, copper.net), Kind.COPPER,
-                _fixed(*copper_patches(self.circuit, name)), None, weight.relative, weight.source,
+                _fixed(*moves, *lost), None, weight.relative, weight.source,
                 f"with power off, measure {first} to {second}: more than 1 Ω means that {name} is broken",
                 f"bridge {name} with a wire", "",
             )  # fmt: skip

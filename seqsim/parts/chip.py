@@ -225,7 +225,7 @@ def without_ground(parts: Iterable[Part], moved: Collection[str]) -> tuple[Patch
     return tuple(
         SetSide(part.name, "supply", above=False)
         for part in parts
-        if isinstance(part, Chip) and part.pin(part.ground_pin) in moved
+        if isinstance(part, Chip) and part.supply_pin in part.pins and part.pin(part.ground_pin) in moved
     )
 
 

@@ -7,11 +7,12 @@ import math
 import numpy as np
 import pytest
 
-from seqsim.circuit import Circuit, compile_network, parse_circuit
+from seqsim.circuit import Circuit, compile_network, find_circuit, parse_circuit, read_circuit, state_gates
 from seqsim.errors import QuantityError, UnknownPlaceError
 from seqsim.faults import Fault, Kind, find_fault, middle, one_at_a_time, single_faults, something_at
-from seqsim.network import Bridge, Disable, Move, vary
+from seqsim.network import Bridge, Disable, Move, SetSide, vary
 from seqsim.parts import KINDS, Standing
+from seqsim.solver import Steadiness, solve_variant, static_gates
 
 
 def named(circuit: Circuit, name: str) -> Fault:
@@ -302,3 +303,31 @@ class TestFactors:
             single_faults(flap, {"joint": -1.0})
         with pytest.raises(QuantityError, match="leave no fault possible"):
             single_faults(flap, {kind.value: 0.0 for kind in Kind})
+
+
+@pytest.mark.parametrize("name", ["kiln_interlock", "late_enable", "supervised_lamp", "window_comparator"])
+def test_open_ground_is_one_event(name: str) -> None:
+    """A chip whose ground joint is open is off as well: its board settles in every power state."""
+    circuit = read_circuit(find_circuit(name))
+    network = compile_network(circuit)
+    found = 0
+    for fault in single_faults(circuit):
+        if not fault.name.endswith(".GND:joint open"):
+            continue
+        patches = fault.patches(1.0)
+        owner = fault.name.partition(".")[0]
+        if owner in network.row_owners:
+            found += 1
+            assert SetSide(owner, "supply", above=False) in patches
+        state = None
+        for power in circuit.power_states:
+            levels = solve_variant(vary(network, patches), static_gates(network, state_gates(circuit, power)), state)
+            assert levels.steadiness is Steadiness.STEADY, (fault.name, power)
+            state = levels.state
+    assert found
+
+
+def test_one_package_loses_its_ground_at_once(flap: Circuit) -> None:
+    """Gates of one package share their ground joint, and all of them are off without it."""
+    fault = named(flap, "U5.GND:joint open")
+    assert {patch.owner for patch in fault.patches(1.0) if isinstance(patch, SetSide)} == {"U5", "U6"}
