@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import ClassVar, Literal
 
-from seqsim.network import Owned
+from seqsim.network import Owned, Turn
 from seqsim.parts.failing import LEAK, SHORT, between, gone, turned
-from seqsim.parts.part import TOLERANCE_TO_DEVIATION, Mode, Part, Rate, Severity, Source, Standing, value
+from seqsim.parts.part import JUDGED, TOLERANCE_TO_DEVIATION, Mode, Part, Rate, Severity, Source, Standing, value
 from seqsim.parts.wiring import Wiring
-from seqsim.quantity import Unit
+from seqsim.quantity import Unit, format_quantity
 
 _TABLE = "MIL-HDBK-338B, failure-mode distributions, {}; shorts are split into hard ones and leaks by our judgement"
 _SHARES = {
@@ -18,6 +19,9 @@ _SHARES = {
     "film": (0.22, 0.18, 0.42, 0.18, _TABLE.format("plastic film capacitor")),
 }
 """Shares of short, leaky, open and low, by dielectric."""
+POLARISED = ("tantalum", "electrolytic")
+REVERSED = Severity("ohms", Unit.OHM, 1.0, 1e4)
+"""A polarised capacitor turned round conducts, more with every minute: our judgement."""
 
 
 class Capacitor(Part):
@@ -66,6 +70,22 @@ class Capacitor(Part):
             gone(self, "open", open_, source, lift),
             turned(self, "low", low, source, lift, "farads", Severity("÷", Unit.NUMBER, 1.5, 30.0), down=True),
         )
+
+    def misfits(self) -> tuple[Mode, ...]:
+        """Return a value that is wrong by ten, which only a power-up shows, and a polarised type turned round."""
+        farads = format_quantity(self.farads, Unit.FARAD)
+        check = f"lift one end of {self.name} with power off and measure its capacitance: it should be {farads}"
+        repair = f"fit the value of the drawing as {self.name}"
+        part = self.name
+        wrong = (
+            Mode("value x10", 0.5, JUDGED, lambda _: (Turn(part, "farads", 10.0),), check, repair),
+            Mode("value ÷10", 0.5, JUDGED, lambda _: (Turn(part, "farads", 0.1),), check, repair),
+        )
+        if self.type not in POLARISED:
+            return wrong
+        reversed_ = between(self, "reversed", 1.0, JUDGED, ("1", "2"), REVERSED)
+        look = f"compare the stripe of {self.name} with the drawing; a stripe marks plus on a tantalum, minus on a can"
+        return (*wrong, replace(reversed_, confirm=look, repair=f"replace {self.name}, the right way round"))
 
     def cards(self, tag: str, node: Wiring) -> tuple[str, ...]:
         """One C card."""

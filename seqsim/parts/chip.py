@@ -10,6 +10,7 @@ from pydantic import field_validator
 
 from seqsim.errors import QuantityError
 from seqsim.network import Disable, Effect, Owned, Patch, Row, RowClass, SetGate, SetSide, Turn, Turned
+from seqsim.parts.failing import turned_round
 from seqsim.parts.laws import junction_chords
 from seqsim.parts.part import JUDGED, Mode, Part, PartError, Severity, Source, Standing, value
 from seqsim.parts.wiring import Wiring
@@ -178,6 +179,18 @@ class Chip(Part):
     def dead(self, share: float, source: Source) -> Mode:
         """Return the mode in which the chip behaves as if it had no supply."""
         return self.mode("dead", share, source, (SetSide(self.name, "supply", False),), "all of its outputs")
+
+    def misfits(self) -> tuple[Mode, ...]:
+        """Return the chip turned round, where `pin_order` tells which pins then change places.
+
+        A package with an odd number of pins fits one way only; of one that several parts share, the file does not tell
+        all pins.
+        """
+        order = self.pin_order
+        if self.package is not None or len(order) % 2 or set(order) != set(self.pins):
+            return ()
+        half = len(order) // 2
+        return (turned_round(self, [*zip(order[:half], order[half:], strict=True)]),) if half else ()
 
     def supply_card(self, node: Wiring, volts: float, pin: str | None = None) -> str:
         """SPICE expression (0 to 1) that tells whether the chip has its minimum supply (V)."""

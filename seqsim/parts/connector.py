@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from seqsim.network import Disable, Effect, Owned, Patch, Turn, Turned
 from seqsim.parts.chip import whole
-from seqsim.parts.failing import between
+from seqsim.parts.failing import between, turned_round
 from seqsim.parts.part import Mode, Part, PartError, Rate, Severity, Source, Standing, value
 from seqsim.parts.wiring import Wiring
 from seqsim.quantity import Unit
@@ -129,6 +129,14 @@ class Connector(Part):
             mend = f"straighten, clean and dry {self.name} between contacts {' and '.join(pair)}"
             found.append(replace(bridged, repair=mend))
         return whole(*found)
+
+    def misfits(self) -> tuple[Mode, ...]:
+        """Return the plug turned round, where each contact has its partner on the wire."""
+        halves = sorted(self.boards, key=int)
+        pairs = [(low, high) for low, high in zip(halves, reversed(halves), strict=True) if int(low) < int(high)]
+        if any(pin + WIRE not in self.pins for pair in pairs for pin in pair):
+            return ()
+        return (turned_round(self, [(first + WIRE, second + WIRE) for first, second in pairs]),)
 
     def parted(self, pin: str) -> Patches:
         """Return the patches of a contact that does not touch."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from seqsim.network import Bridge, Disable, Exchange, Turn
 from seqsim.parts.part import JUDGED, Mode, Part, Severity, Source
 from seqsim.quantity import Unit
@@ -56,5 +58,15 @@ def exchanged(part: Part, first: str, second: str, name: str = "") -> Mode:
         name or f"{first}-{second} exchanged", 1.0, JUDGED, lambda _: (Exchange(part.pin(first), part.pin(second)),),
         f"with power off, compare the marking and the pin order of {part.name} with its data sheet and the drawing, "
         f"and test its junctions at the pads of {first} and {second}",
+        f"fit {part.name} the right way round; replace it if it was powered like this",
+    )  # fmt: skip
+
+
+def turned_round(part: Part, pairs: Sequence[tuple[str, str]]) -> Mode:
+    """Return the mistake of fitting a part turned by half a turn, so that these pins take each other's places."""
+    patches = tuple(Exchange(part.pin(first), part.pin(second)) for first, second in pairs)
+    return Mode(
+        "turned round", 1.0, JUDGED, lambda _: patches,
+        f"with power off, look for the mark of pin 1 of {part.name} and compare it with the board and the drawing",
         f"fit {part.name} the right way round; replace it if it was powered like this",
     )  # fmt: skip

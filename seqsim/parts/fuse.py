@@ -19,6 +19,7 @@ class Fuse(Part):
     passive: ClassVar = True
     rate: ClassVar = Rate(7.0, Source("MIL-HDBK-217F parts count, fuse", Standing.SEEN))
     symbol: ClassVar = "Fuse"
+    without_misfits: ClassVar = "turned round it is the same, and a wrong rating shows only when it should blow"
 
     kind: Literal["fuse"] = "fuse"
     ohms: float = value(

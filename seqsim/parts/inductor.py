@@ -18,6 +18,7 @@ class Winding(Part):
     passive: ClassVar = True
     rate: ClassVar = Rate(1.2, Source("MIL-HDBK-217F parts count, fixed coil", Standing.SEEN))
     symbol: ClassVar = "Inductor2"
+    without_misfits: ClassVar = "turned round it is the same, and at rest it is a wire whatever its value"
     shares: ClassVar[tuple[float, float, float]]
     failures: ClassVar[Source]
 

@@ -27,6 +27,7 @@ class Load(Part):
     pin_names: ClassVar = ("1", "2")
     rate: ClassVar = Rate(5.0, Source("MIL-HDBK-217F parts count, small integrated circuits (2.6 to 7)", Standing.SEEN))
     symbol: ClassVar = "RBox"
+    without_misfits: ClassVar = "it stands for what the drawing does not show"
 
     kind: Literal["load"] = "load"
     ohms: float | None = value(

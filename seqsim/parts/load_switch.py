@@ -118,8 +118,8 @@ class LoadSwitch(LimitedChip):
         return whole(*modes)
 
     def misfits(self) -> tuple[Mode, ...]:
-        """Return the switch turned round."""
-        return (exchanged(self, "IN", "OUT"),)
+        """Return a switch of another pin order, or turned round."""
+        return (exchanged(self, "IN", "OUT"), *super().misfits())
 
     def cards(self, tag: str, node: Wiring) -> tuple[str, ...]:
         """A behavioural source for the switch, a diode, and the discharge."""

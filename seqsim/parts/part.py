@@ -165,6 +165,8 @@ class Part(BaseModel, ABC):
     """True for parts without a supply, whose levels can pass in both directions."""
     without_knobs: ClassVar[str | None] = None
     """Why a family has nothing that spreads, drifts or fails by degrees, where that is so."""
+    without_misfits: ClassVar[str | None] = None
+    """Why a part of a family cannot be fitted wrongly in a way that its levels would show, where that is so."""
 
     kind: str
     name: str

@@ -326,9 +326,10 @@ class Regulator(LimitedChip):
         return whole(*modes)
 
     def misfits(self) -> tuple[Mode, ...]:
-        """Return a regulator of another pin order."""
+        """Return a regulator of another pin order, or turned round."""
         pairs = [("IN", "OUT"), ("OUT", "FB" if "FB" in self.pins else "GND")]
-        return tuple(exchanged(self, *pair) for pair in pairs if set(pair) <= self.pins.keys())
+        found = (exchanged(self, *pair) for pair in pairs if set(pair) <= self.pins.keys())
+        return (*found, *super().misfits())
 
     def cards(self, tag: str, node: Wiring) -> tuple[str, ...]:
         """Behavioural sources: the output current as a voltage of its own node, then output and input.

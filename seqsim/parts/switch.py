@@ -19,6 +19,7 @@ class Contact(Part):
 
     pin_names: ClassVar = ("1", "2")
     passive: ClassVar = True
+    without_misfits: ClassVar = "how it stands is said by the power state; jumpers in a wrong place come in pairs"
     shares: ClassVar[tuple[float, float, float]]
     failures: ClassVar[Source] = JUDGED
 

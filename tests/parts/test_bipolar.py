@@ -40,6 +40,7 @@ def test_active_region_follows_the_gain() -> None:
     assert drawn["E"] == pytest.approx(-drawn["B"] - drawn["C"], rel=1e-9)
 
 
+@pytest.mark.law("npn")
 @settings(max_examples=40, deadline=None)
 @given(st.floats(3e-6, 0.15))
 def test_transfer_stays_near_ebers_and_moll(amps: float) -> None:
@@ -111,6 +112,7 @@ def test_more_gain_is_less_base_current() -> None:
     assert after["B"] == pytest.approx(10 * before["B"], rel=0.01)
 
 
+@pytest.mark.law("pnp")
 def test_pnp_mirrors_npn() -> None:
     """A PNP of the same values carries the opposite currents at the opposite voltages."""
     values = {"gain": 120.0, "reverse_gain": 2.0, "saturation_amps": 3e-14}

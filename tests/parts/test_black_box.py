@@ -99,6 +99,7 @@ def out(made: BlackBox, pull: Resistor, supply: float = 3.3, **inputs: float) ->
     return Bench({"V": supply, **at}, [made, pull]).solve().at("OUT")
 
 
+@pytest.mark.law("black_box")
 def test_high_when_is_low_otherwise() -> None:
     """With only `high_when`, the output is high or low."""
     made = black_box(high_when="A > 1.2 and not B > 1.2")

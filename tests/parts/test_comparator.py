@@ -18,6 +18,7 @@ def comparator(**values: object) -> Comparator:
     return Comparator(name="U1", pins=pins, **values)
 
 
+@pytest.mark.law("comparator")
 @settings(max_examples=30, deadline=None)
 @given(plus=st.floats(0, 3.5), minus=st.floats(0, 3.5), output=st.sampled_from(["push-pull", "open-drain"]))
 def test_the_output_tells_which_input_is_higher(plus: float, minus: float, output: str) -> None:

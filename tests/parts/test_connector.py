@@ -11,6 +11,7 @@ from seqsim.parts.part import PartError
 PINS = {"1": "A", "1w": "AW", "2": "GND", "3": "B", "3w": "BW"}
 
 
+@pytest.mark.law("connector")
 def test_each_contact_is_a_resistance() -> None:
     """Two contacts of 20 mΩ carry 10 mV / 20 mΩ = 0.5 A and nothing, and nothing flows into the pin without a wire."""
     drawn = currents(part("connector", pins=PINS), {"1": 0.0, "1w": 0.01, "2": 0.0, "3": 3.3, "3w": 3.3})

@@ -40,6 +40,7 @@ def test_forward_voltage_keeps_the_data_sheet(model: str, amps: float, least: fl
     assert least <= forward(amps, model=model) <= most
 
 
+@pytest.mark.law("diode")
 @settings(max_examples=40, deadline=None)
 @given(st.floats(1e-6, 0.2))
 def test_chords_stay_near_the_law(amps: float) -> None:

@@ -45,6 +45,7 @@ def output(made: LogicGate, supply: float, inputs: dict[str, float], *more: Part
     return Bench({"V": supply, **inputs}, [made, *more]).solve().at("Y")
 
 
+@pytest.mark.law("and", "or", "nand", "nor", "xor", "xnor", "not", "buffer")
 @pytest.mark.parametrize(
     ("kind", "inputs"), [(k, n) for k in TRUTH for n in ((1,) if k in ("not", "buffer") else (2, 3, 4))]
 )

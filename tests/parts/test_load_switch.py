@@ -16,6 +16,7 @@ def load_switch(**values: object) -> LoadSwitch:
     return LoadSwitch(name="U1", pins=pins, **values)
 
 
+@pytest.mark.law("load_switch")
 def test_on_and_off() -> None:
     """On, it loses its resistance times the current (5 V × 0.05/10.05); off, nothing passes."""
     made = load_switch(on_ohms="50m")

@@ -16,6 +16,7 @@ def drain(kind: str, gate: float, over: float, **values: object) -> float:
     return sign * currents(part(kind, **values), {"G": sign * gate, "D": sign * over, "S": 0.0})["D"]
 
 
+@pytest.mark.law("nmos", "pmos")
 @pytest.mark.parametrize(
     ("kind", "model", "gate", "least", "most"),
     [
@@ -54,6 +55,7 @@ def test_on_resistance_is_exact_where_it_is_specified() -> None:
         assert found == pytest.approx(ohms, rel=0.12)
 
 
+@pytest.mark.law("nmos")
 @given(st.floats(0.0, 4.0), st.floats(0.0, 5.0))
 def test_channel_follows_the_square_law(over: float, across: float) -> None:
     """Both terms of the law are met within what 0.2 V of gate voltage would change."""

@@ -17,6 +17,7 @@ def lit(amps: float, **values: object) -> dict[str, float]:
     return currents(what, {"A": volts, "K": 0.0, "C": 5.0, "E": 0.0})
 
 
+@pytest.mark.law("optocoupler")
 @pytest.mark.parametrize("amps", [1e-4, 1e-3, 5e-3])
 @pytest.mark.parametrize("transfer", [0.5, 1.0, 3.0])
 def test_transfer_is_what_it_says(amps: float, transfer: float) -> None:
@@ -58,6 +59,7 @@ def test_it_saturates_into_a_pull_up() -> None:
     assert bench.solve(Turn(NAME, "transfer", 0.01)).at("OUT") > 4.0
 
 
+@pytest.mark.law("npn_prebiased")
 @pytest.mark.parametrize(
     ("model", "off", "on", "amps"),
     [
@@ -78,6 +80,7 @@ def test_input_current_keeps_the_data_sheet() -> None:
     assert currents(part("npn_prebiased"), {"B": 5.0, "C": 0.1, "E": 0.0})["B"] <= 0.88e-3
 
 
+@pytest.mark.law("pnp_prebiased")
 def test_a_prebiased_pnp_mirrors() -> None:
     """The PNP of the same values carries the opposite currents."""
     there = currents(part("pnp_prebiased"), {"B": -3.0, "C": -0.3, "E": 0.0})

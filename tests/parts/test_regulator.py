@@ -117,6 +117,7 @@ def test_an_npn_pass_element_keeps_a_dropout_without_load() -> None:
     assert 6.0 - full == pytest.approx(2.0, abs=0.03)
 
 
+@pytest.mark.law("regulator")
 @settings(max_examples=40, deadline=None)
 @given(
     volts=st.floats(0.9, 12),

@@ -22,6 +22,7 @@ def levels(made: Supervisor, volts: float, pull: Resistor = PULL_DOWN, **more: f
     return Bench({"V": volts, "V9": 3.0, **more}, [made, pull]).solve()
 
 
+@pytest.mark.law("supervisor")
 @pytest.mark.parametrize(
     ("threshold", "least", "most"),
     [("2.93V", 2.89, 2.96), ("4.63V", 4.56, 4.69), ("4.38V", 4.31, 4.44), ("3.08V", 3.04, 3.12), ("2.63V", 2.59, 2.67)],

@@ -12,6 +12,7 @@ from seqsim.network import Turn
 CHIP = {"PIN": "PIN", "RAIL": "RAIL", "GND": "GND"}
 
 
+@pytest.mark.law("resistor")
 @given(st.floats(0.1, 1e7), st.floats(-30, 30))
 def test_resistors_follow_ohm(ohms: float, volts: float) -> None:
     """I = V/R in both directions; the knob is a factor on the resistance."""
@@ -53,6 +54,7 @@ def test_capacitors_short_more_than_they_open(type_: str) -> None:
     assert set(shares) == {"short", "leaky", "open", "low"}
 
 
+@pytest.mark.law("capacitor")
 def test_a_sound_capacitor_carries_nothing() -> None:
     """At a steady level a capacitor is open; its capacitance stands by for a power-up in time."""
     what = part("capacitor", farads="4u7")
@@ -69,6 +71,7 @@ def test_a_leaky_capacitor_carries_current() -> None:
     assert currents(what, {"1": 5.0, "2": 0.0}, patches=leaky.patches(1e4))["1"] == pytest.approx(5e-4)
 
 
+@pytest.mark.law("inductor", "ferrite", "fuse")
 @pytest.mark.parametrize("kind", ["inductor", "ferrite", "fuse", "jumper"])
 def test_wires_pass_current_both_ways(kind: str) -> None:
     """At a steady level only the wire's resistance is left; `open` takes it away."""
@@ -80,6 +83,7 @@ def test_wires_pass_current_both_ways(kind: str) -> None:
     assert currents(what, {"1": 0.1, "2": 0.0}, patches=broken.patches(1.0))["1"] == 0.0
 
 
+@pytest.mark.law("switch", "button", "jumper")
 @pytest.mark.parametrize(("kind", "closed"), [("switch", False), ("button", False), ("jumper", True)])
 def test_contacts_obey_their_gate(kind: str, *, closed: bool) -> None:
     """A contact stands as drawn unless its gate says otherwise, and a stuck one ignores the gate."""
@@ -92,6 +96,7 @@ def test_contacts_obey_their_gate(kind: str, *, closed: bool) -> None:
     assert currents(what, at, gates={gate: False}, patches=stuck["stuck closed"])["1"] == pytest.approx(1.0)
 
 
+@pytest.mark.law("load")
 @given(st.floats(0, 12))
 def test_a_current_load_falls_to_zero_with_the_voltage(volts: float) -> None:
     """Constant from `full_volts` on, nothing below half of it, a straight line between, never backwards."""
