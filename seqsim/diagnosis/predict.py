@@ -15,7 +15,7 @@ import numpy as np
 from seqsim.diagnosis.conditions import Condition, Desk
 from seqsim.diagnosis.spread import model_latents
 from seqsim.faults import SubMode
-from seqsim.network import Effect, Patch, Turn, Variant, vary
+from seqsim.network import Bridge, Effect, Patch, Source, Turn, Variant, vary
 from seqsim.network.network import Bools, Floats, Ints
 from seqsim.solver.plain import active_conductance, gates_of
 from seqsim.solver.state import State
@@ -107,6 +107,12 @@ class Predictions:
         return cls(*(np.concatenate([getattr(part, each.name) for part in parts]) for each in fields(cls)))
 
 
+def _off_and_on(patches: Sequence[Patch]) -> tuple[list[Patch], list[Patch]]:
+    """Part what is done to a board into what takes something off it and what puts something on it."""
+    on = [patch for patch in patches if isinstance(patch, Bridge | Source)]
+    return [patch for patch in patches if not isinstance(patch, Bridge | Source)], on
+
+
 class Predictor:
     """Runs branches through the conditions of the readings; a variant is worked out once for all power states."""
 
@@ -118,10 +124,12 @@ class Predictor:
     def variants(self, branches: Sequence[Branch], condition: Condition) -> list[Variant]:
         """Return the patched networks of branches in one condition.
 
-        What is done to the board comes first: a fault between two pins stays with the pin that is lifted.
+        What is taken off the board comes first: a fault between two pins stays with the pin that is lifted. What is put
+        on it comes last: a wire goes to a pin as a fault leaves it, and not to its pad.
         """
+        off, on = _off_and_on(condition.patches)
         return [
-            vary(self.desk.network, (*condition.patches, *branch.patches, *branch.extra.get(condition.state, ())))
+            vary(self.desk.network, (*off, *branch.patches, *branch.extra.get(condition.state, ()), *on))
             for branch in branches
         ]
 

@@ -18,6 +18,8 @@ from seqsim.readings.places import match, tip
 
 WIRE_OHMS = 0.05
 """Resistance of a jumper wire with its clips (our judgement)."""
+PRESSED_OHMS = 0.5
+"""Resistance of an open joint that is pressed closed (our judgement)."""
 LIMITER_OHMS = 1e-3
 """Resistance that a current limit adds to a supply while it is not reached (our judgement)."""
 
@@ -86,12 +88,17 @@ class Forced(Intervention):
         if not 1 <= ohms <= 1e9:
             raise ReadingError(f"a force through {words[1]} is not possible (1 Ω to 1 GΩ)", expected=cls.example)
         place = tip(circuit, subject)
+        if place in circuit.grounds:
+            raise ReadingError(f"'{place}' is ground and cannot be forced", expected=cls.example)
         try:
             volts = parse_quantity(words[0], Unit.VOLT)
+            source = words[0] if words[0] in circuit.nets() else None
         except QuantityError:
-            return cls(place=place, source=tip(circuit, words[0]), ohms=ohms)
-        if words[0] in circuit.nets():
-            return cls(place=place, source=words[0], ohms=ohms)
+            source = tip(circuit, words[0])
+        if source == place:
+            raise ReadingError(f"both ends of the resistor are on '{place}'", expected=cls.example)
+        if source is not None:
+            return cls(place=place, source=source, ohms=ohms)
         if abs(volts) > 1000:
             raise ReadingError(f"a force to {words[0]} is not possible (at most 1000 V)", expected=cls.example)
         return cls(place=place, volts=volts, ohms=ohms)
@@ -182,6 +189,37 @@ class Lifted(Intervention):
 
     def __str__(self) -> str:
         return f"{self.pin} lifted"
+
+
+class Pressed(Intervention):
+    """A joint is pressed closed, with a tip of plastic or wood on the pin."""
+
+    verb: ClassVar = "pressed"
+    example: ClassVar = "U5.Y pressed"
+    caution: ClassVar = "Press with plastic or wood, on the isolated side only, and let nothing slip onto the next pin."
+
+    pin: str
+
+    @classmethod
+    def parse(cls, circuit: Circuit, subject: str, rest: str) -> Self:
+        """Read `PART.PIN pressed`."""
+        _nothing_after(cls, subject, rest)
+        place = tip(circuit, subject).removesuffix("/pad")
+        if place not in circuit.pins() or ":" in place:
+            raise ReadingError(f"'{subject}' is no pin with a joint to press", expected=cls.example)
+        return cls(pin=place)
+
+    @property
+    def subject(self) -> str:
+        """Return its pin."""
+        return self.pin
+
+    def patches(self) -> tuple[Patch, ...]:
+        """Return a conductance between pin and pad, which are one already where the joint is good."""
+        return (Bridge(self.pin, f"{self.pin}/pad", 1 / PRESSED_OHMS, "intervention"),)
+
+    def __str__(self) -> str:
+        return f"{self.pin} pressed"
 
 
 class Removed(Intervention):

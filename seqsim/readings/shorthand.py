@@ -7,14 +7,15 @@ import re
 from dataclasses import dataclass
 from decimal import Decimal
 
-from seqsim.circuit import OFF, Circuit
+from seqsim.circuit import Circuit
 from seqsim.circuit.names import close, suggest
 from seqsim.errors import QuantityError, ReadingError, UnknownPlaceError
 from seqsim.quantity import Unit, parse_quantity
-from seqsim.readings.interventions import Intervention, limit_of, parse_intervention, split_interventions
+from seqsim.readings.interventions import parse_intervention, split_interventions
 from seqsim.readings.kinds import KINDS, Kind, Site
 from seqsim.readings.meter import METER, Meter
 from seqsim.readings.places import copper_at, match, tip
+from seqsim.readings.possible import check_done, check_supply, state_of
 from seqsim.readings.reading import Reading
 
 FORMS = (
@@ -139,14 +140,11 @@ def _build(circuit: Circuit, fields: Fields, meter: Meter) -> Reading:
         tip(circuit, fields.to)  # `EN to 0.02` lacks its second place, not its value
     read = _value(fields, meter, copper)
     place, to = _places(circuit, fields, read, copper)
-    state = _state(circuit, fields.state, read.kind)
+    state = state_of(circuit, fields.state, read.kind, read.value)
     interventions = tuple(parse_intervention(circuit, phrase) for phrase in fields.interventions)
-    subjects = [each.subject for each in interventions]
-    for subject in subjects:
-        if subjects.count(subject) > 1:
-            raise ReadingError(f"'{subject}' is named by two interventions; write one", place=subject)
+    check_done(read.kind, (place, to), interventions)
     if read.kind.site is Site.SUPPLY:
-        _check_supply(circuit, place, state, read, interventions)
+        check_supply(circuit, place, state, read.value, interventions)
     return Reading(
         kind=read.kind.name, place=place, to=to, state=state, interventions=interventions, value=read.value,
         about=read.about, resolution=read.resolution, note=fields.note, text=fields.text, file=fields.file,
@@ -197,6 +195,7 @@ def _value(fields: Fields, meter: Meter, copper: str | None) -> _Value:
             raise ReadingError(f"'about' does not go with '{text}'", expected=f"{example} {text}")
         return named
     if kind is not None and not kind.numeric:
+        _one_thing(text, kind, example)
         words_ = " or ".join(dict.fromkeys(kind.shows.values()))
         raise ReadingError(f"'{text}' is none of {words_}", expected=f"{example} {kind.example}")
     if ".." in text or "…" in text:
@@ -205,9 +204,22 @@ def _value(fields: Fields, meter: Meter, copper: str | None) -> _Value:
         kind, low, high = _range(text, kind, example)
         _possible(kind, meter, text, low, high)
         return _Value(kind, (low, high))
+    _one_thing(text, kind, example)
     kind, number, resolution = _number(text, kind, example)
     _possible(kind, meter, text, number)
     return _Value(kind, number, about, resolution)
+
+
+def _one_thing(text: str, kind: Kind | None, example: str) -> None:
+    """Refuse a value that says two things at once: two words, a word and a number, two numbers."""
+    words = [word for word in text.casefold().split() if word not in ("and", "&", ",")]
+    shown = {word for each in KINDS.values() for word in each.shows}
+    said = [word in shown or re.match(_PLAIN, word) is not None for word in words]
+    if len(words) > 1 and all(said) and (words[0] in shown or words[-1] in shown):
+        first = next(word for word in words if word in shown)
+        raise ReadingError(f"'{text}' says two things; write one reading for each", expected=f"{example} {first}")
+    if re.search(r"\S\s+[-+.]?\d", text):
+        raise ReadingError(f"'{text}' is more than one value", expected=f"{example} {(kind or KINDS['volts']).example}")
 
 
 def _possible(kind: Kind, meter: Meter, text: str, *numbers: float) -> None:
@@ -238,8 +250,6 @@ def _word(text: str, kind: Kind | None, copper: str | None, example: str) -> _Va
 
 def _number(text: str, kind: Kind | None, example: str) -> tuple[Kind, float, float]:
     """Return kind, number and last digit; without kind the unit tells it, volts if there is none."""
-    if re.search(r"\S\s+[-+.]?\d", text):
-        raise ReadingError(f"'{text}' is more than one value", expected=f"{example} {(kind or KINDS['volts']).example}")
     joined = text.replace(" ", "")
     for each in [kind] if kind is not None else [KINDS[name] for name in ("volts", "ohms", "current")]:
         try:
@@ -308,36 +318,6 @@ def _places(circuit: Circuit, fields: Fields, read: _Value, copper: str | None) 
     if place == (to or circuit.grounds[0]):
         raise ReadingError(f"both tips are on '{place}'", expected=f"V5 {kind.example}")
     return place, to
-
-
-def _state(circuit: Circuit, text: str, kind: Kind) -> str:
-    states = list(circuit.power_states)
-    if not text:
-        return states[-1] if kind.live else OFF
-    state = match(text, states)
-    if state is None:
-        raise UnknownPlaceError(f"there is no power state '{text}'{suggest(text, states)}", place=text)
-    if not kind.live and state != OFF:
-        message = f"a reading of {kind.name} needs the power off, and '{state}' is not; leave it out or write @{OFF}"
-        raise ReadingError(message)
-    if state == OFF and kind.site is not Site.NODES:
-        raise ReadingError(f"there is no {kind.name} to read in '{OFF}'; name a powered state, like @{states[-1]}")
-    return state
-
-
-def _check_supply(
-    circuit: Circuit, supply: str, state: str, read: _Value, interventions: tuple[Intervention, ...]
-) -> None:
-    applied = circuit.power_states[state].on
-    if supply not in applied:
-        others = [name for name, each in circuit.power_states.items() if supply in each.on]
-        mend = f"; name a state that applies it, like @{others[0]}" if others else ""
-        raise ReadingError(f"'{supply}' is not applied in '{state}'{mend}")
-    if read.value == "limit" and limit_of(circuit, supply, interventions) is None:
-        message = (
-            f"'{supply}' has no current limit; give it `amps` in the circuit file, or write the current like 0.35A"
-        )
-        raise ReadingError(message)
 
 
 _PREFIXES = {9: "G", 6: "M", 3: "k", 0: "", -3: "m", -6: "u", -9: "n", -12: "p"}

@@ -196,3 +196,13 @@ def test_a_supply_that_is_stuck_at_ground_has_no_spread_of_its_volts(ranked: Ran
     prior = {h.name: h.prior for h in found.hypotheses}
     odds = chance["V12:absent"] / chance["V12:stuck low"]
     assert odds == pytest.approx(prior["V12:absent"] / prior["V12:stuck low"], rel=0.3)
+
+
+def test_a_joint_that_is_pressed_closed_convicts_it(ranked: Ranked) -> None:
+    """What comes right while a pin is pressed is the joint of that pin; what does not, is not."""
+    stuck = ("V5 101k ohm", "HEAT_EN 4.95 @open", "Q1_BASE 0.62 @open")
+    _, told = ranked("inverting_npn", *stuck, "HEAT_EN 0.10 @open with Q1.C pressed")
+    assert told.where[0].place == "Q1.C"
+    assert told.where[0].probability > 0.9
+    _, told = ranked("inverting_npn", *stuck, "HEAT_EN 4.95 @open with Q1.C pressed")
+    assert all(each.probability < 0.02 for each in told.hypotheses if each.faults == ("Q1.C:joint open",))

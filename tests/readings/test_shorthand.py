@@ -5,14 +5,14 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from seqsim.circuit import Circuit
 from seqsim.errors import ReadingError, SeqsimError, UnknownPlaceError
 from seqsim.quantity import Unit
 from seqsim.readings import KINDS, Reading, format_reading, parse_reading
-from seqsim.readings.interventions import Forced, Intervention, Jumpered, Lifted, Limited, Pulled, Removed
+from seqsim.readings.interventions import Forced, Intervention, Jumpered, Lifted, Limited, Pressed, Pulled, Removed
 from seqsim.readings.shorthand import last_digit
 
 GOOD: list[tuple[str, dict[str, Any]]] = [
@@ -67,6 +67,10 @@ GOOD: list[tuple[str, dict[str, Any]]] = [
     ("EN 0.4 with BASE jumpered to GND", {"interventions": (Jumpered(place="BASE", to="GND"),)}),
     ("EN 0.4 with R1 lifted", {"interventions": (Lifted(pin="R1.1"),)}),
     ("EN 0.4 with Q1.B lifted", {"interventions": (Lifted(pin="Q1.B"),)}),
+    ("EN 0.4 with Q1.B pressed", {"interventions": (Pressed(pin="Q1.B"),)}),
+    ("EN 0.4 with q1.b/pad pressed", {"interventions": (Pressed(pin="Q1.B"),)}),
+    ("VBAT not in limit", {"kind": "current", "value": "no limit"}),
+    ("R1.1 to R1.2 10k ohm with R1 removed", {"kind": "ohms"}),
     ("EN 0.4 with Q1 removed", {"interventions": (Removed(part="Q1", pins=("Q1.B", "Q1.C", "Q1.E")),)}),
     ("EN 0.4 with R4 pulled", {"interventions": (Pulled(part="R4", pins=("R4.1", "R4.2")),)}),
     ("EN 0.4 with START pulled", {"interventions": (Pulled(part="START", pins=(), supply=True),)}),
@@ -163,6 +167,37 @@ BAD: list[tuple[str, type[SeqsimError], str]] = [
     ("EN 2 with EN jumpered to EN", ReadingError, "both ends of the wire"),
     ("EN 2 with R1 lifted and R1.1 lifted", ReadingError, "named by two interventions"),
     ("EN 2 with lifted", ReadingError, "'lifted' must follow one name"),
+    ("Q11 hot", UnknownPlaceError, "hot is read at a part, and 'Q11' is none; did you mean Q1"),
+    ("Q1 hott", ReadingError, "did you mean hot?"),
+    ("Q1.B hot", UnknownPlaceError, "did you mean Q1?"),
+    ("Q1 hot @off", ReadingError, "there is no hot to read in 'off'; name a powered state"),
+    ("Q1 hot and cold", ReadingError, "'hot and cold' says two things; write one reading for each"),
+    ("Q1 hot 85", ReadingError, "'hot 85' says two things"),
+    ("Q1 85", UnknownPlaceError, "name one of its pins"),
+    ("VIA3 hot", UnknownPlaceError, "hot is read at a part"),
+    ("EN pulsng", ReadingError, "did you mean pulsing?"),
+    ("EN pulsing 3V", ReadingError, "'pulsing 3V' says two things"),
+    ("EN pulsing @off", ReadingError, "nothing pulses in 'off'"),
+    ("VIA3 pulsing", ReadingError, "put the tip on one of them; write it like R1.2 pulsing"),
+    ("VBAT limt", ReadingError, "did you mean limit"),
+    ("VBAT limit 0.3A", ReadingError, "'limit 0.3A' says two things"),
+    ("VBAT limit @off", ReadingError, "there is no current to read in 'off'"),
+    ("VBAT 35A", ReadingError, "35 A is more than 'VBAT' gives, whose limit is"),
+    ("VBAT 0.35 mA V", ReadingError, "is no value"),
+    ("VBATT 0.35A", UnknownPlaceError, "did you mean VBAT?"),
+    ("EN 0.02 A", UnknownPlaceError, "current is read at a supply, and 'EN' is none"),
+    ("VBAT 1A with VBAT pulled", ReadingError, "'VBAT' is pulled, so it delivers nothing"),
+    ("VBAT limit with VBAT limited -1A", ReadingError, "a limit of -1A is not possible"),
+    ("VBAT limit with VBAT limited 1V", ReadingError, "'1V' is not a current limit"),
+    ("EN 1 with EN forced 3.3V -1k", ReadingError, "a force through -1k is not possible"),
+    ("EN 1 with EN forced EN 1k", ReadingError, "both ends of the resistor are on 'EN'"),
+    ("EN 1 with GND forced 3.3V 1k", ReadingError, "'GND' is ground and cannot be forced"),
+    ("EN 1 with EN forced 3.3V 1k and EN forced 5V 1k", ReadingError, "named by two interventions"),
+    ("V12 10k ohm with EN forced 3.3V 1k", ReadingError, "ohms is read without power, and a force is power"),
+    ("EN 1 with R1 removed and R1.2 lifted", ReadingError, "R1 is off the board, so R1.2 cannot be lifted"),
+    ("R1.1 1 with R1 removed", ReadingError, "put the tip on its pad; write it like R1.1/pad"),
+    ("Q1 hot with Q1 removed", ReadingError, "Q1 is off the board, so it cannot be hot"),
+    ("EN 1 with EN pressed", ReadingError, "'EN' is no pin with a joint to press; write it like U5.Y pressed"),
     ("EN 2 #note", ReadingError, "'2 #note' is no value"),
     ("EN \x00\x01", ReadingError, "is no line of shorthand"),
     ("EN " + "9" * 600, ReadingError, "is no line of shorthand"),
@@ -205,7 +240,17 @@ INTERVENTIONS: st.SearchStrategy[Intervention] = st.one_of(
     st.just(Removed(part="Q1", pins=("Q1.B", "Q1.C", "Q1.E"))),
     st.just(Pulled(part="START", pins=(), supply=True)),
     st.builds(Limited, supply=st.just("VBAT"), amps=st.floats(1e-3, 100)),
+    st.sampled_from([Pressed(pin="R1.2"), Pressed(pin="Q1.B")]),
 )
+
+
+def together(reading: Reading) -> bool:
+    """Tell whether all that was done and read goes together: no pin of a part that is off the board, and the like."""
+    off = any(isinstance(each, Removed) and each.part == "Q1" for each in reading.interventions)
+    at = {reading.place, *(each.subject for each in reading.interventions if isinstance(each, Lifted))}
+    forced = any(isinstance(each, Forced) for each in reading.interventions)
+    live = KINDS[reading.kind].live
+    return not (off and live and at & {"Q1", "Q1.C"}) and not (off and "Q1.B" in at) and not (forced and not live)
 
 
 @st.composite
@@ -218,7 +263,7 @@ def readings(draw: st.DrawFn) -> Reading:
         place, to = "VIA3", None
     given_: dict[str, Any] = {}
     if kind.numeric and (not kind.shows or draw(st.booleans())):
-        most = {"volts": 999.0, "ohms": 3e7, "diode": 2.8, "continuity": 390.0, "current": 90.0}[kind.name]
+        most = {"volts": 999.0, "ohms": 3e7, "diode": 2.8, "continuity": 390.0, "current": 2.9}[kind.name]
         if draw(st.booleans()):
             low = draw(st.floats(0, most / 2))
             given_["value"] = (low, draw(st.floats(low, most, exclude_min=True)))
@@ -232,9 +277,11 @@ def readings(draw: st.DrawFn) -> Reading:
         given_["value"] = draw(st.sampled_from(sorted(set(kind.shows.values()))))
     done = draw(st.lists(INTERVENTIONS, max_size=3, unique_by=lambda each: each.subject))
     state = draw(st.sampled_from(["battery", "running"])) if kind.live else "off"
-    return Reading(
+    made = Reading(
         kind=kind.name, place=place, to=to, state=state, interventions=tuple(done), note=draw(NOTES), **given_
     )
+    assume(together(made))
+    return made
 
 
 @settings(max_examples=300, deadline=None)

@@ -31,7 +31,10 @@ class CurrentKind(Kind):
     example: ClassVar = "0.35A"
     live: ClassVar = True
     site: ClassVar = Site.SUPPLY
-    shows: ClassVar = {"limit": "limit", "in limit": "limit"}
+    shows: ClassVar = {
+        "limit": "limit", "in limit": "limit", "no limit": "no limit", "not in limit": "no limit",
+        "below limit": "no limit",
+    }  # fmt: skip
     caution: ClassVar = LIVE_CAUTION
 
     def function(self, meter: Meter) -> Function:
@@ -60,10 +63,11 @@ class CurrentKind(Kind):
         return np.asarray(shown, dtype=np.float64) * meter.current.shunt_ohms
 
     def outcome(self, meter: Meter, word: str, limit_amps: float | None) -> Zone | Condition:
-        """Limit: all that the supply can give."""
+        """Limit: all that the supply can give; no limit: less."""
         if limit_amps is None:
             return super().outcome(meter, word, limit_amps)
-        return Zone(IN_LIMIT * limit_amps, np.inf, LIMIT_BLUR)
+        edge = IN_LIMIT * limit_amps
+        return Zone(-np.inf, edge, LIMIT_BLUR) if word == "no limit" else Zone(edge, np.inf, LIMIT_BLUR)
 
     def refuse(self, meter: Meter, value: float) -> str | None:
         """Refuse what no meter shows."""
