@@ -78,7 +78,10 @@ FAMILIES: Mapping[str, Family] = {
         5.0, 2.0, False, Driver(45.0, 40.0, 40e-3), True,
     ),
     "vhct": Family(
-        (Levels(4.5, 2.0, 0.8, 3.8, 0.44, 8e-3, Source("MC74VHC1GT125 data sheet; outputs", _MEMORY)),),
+        (
+            Levels(3.0, 1.4, 0.45, 2.48, 0.44, 4e-3, Source("MC74VHC1GT125 data sheet, 3.0 V; outputs", _MEMORY)),
+            Levels(4.5, 2.0, 0.8, 3.8, 0.44, 8e-3, Source("MC74VHC1GT125 data sheet; outputs", _MEMORY)),
+        ),
         5.0, 2.0, False, Driver(30.0, 25.0, 60e-3), False,
     ),
     "lvc": Family(

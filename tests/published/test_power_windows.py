@@ -11,8 +11,10 @@ from pathlib import Path
 
 import pytest
 
-from seqsim.circuit import read_circuit
+from seqsim.circuit import compile_network, read_circuit, state_gates
+from seqsim.network import Source
 from seqsim.sequence import PowerUp, power_up
+from seqsim.solver import Levels, solve
 
 BOARD = Path(__file__).parents[2] / "circuits" / "planetarium_supply.yaml"
 
@@ -33,6 +35,39 @@ def test_keeps_its_rules(tmp_path: Path) -> None:
     assert all(rail.came_up for rail in result.rails)
     assert [rule.rule for rule in result.rules if not rule.holds] == []
     assert len(result.rules) == 11
+
+
+def forced(volts: float | None, ohms: float = 0.01, place: str = "PS_ON#", state: str = "standby") -> Levels:
+    """Return the levels of the board with a place forced to a voltage, or left alone."""
+    circuit = read_circuit(BOARD)
+    patches = () if volts is None else (Source(place, "GND", volts, ohms),)
+    return solve(compile_network(circuit), patches, state_gates(circuit, state))
+
+
+def test_power_on_input() -> None:
+    """PS_ON# (ATX12V design guide v1.1, table 15): on at 0.8 V and below, off at 2.0 V and above, open 2.0 to 5.25 V.
+
+    At 0.4 V it gives out at most 1.6 mA.
+    """
+    assert 2.0 <= forced(None).at("PS_ON#") <= 5.25
+    assert forced(0.8).at("V12") == pytest.approx(12, rel=0.05)
+    assert forced(2.0).at("V12") < 0.1
+    pulled = forced(0.4 - 1.6e-3 * 250, 250)  # what sinks 1.6 mA at 0.4 V sinks no more than that at the pin
+    assert pulled.at("PS_ON#") <= 0.4
+
+
+def test_power_good_output() -> None:
+    """PWR_OK (v1.1 table 14, 336521 table 4-10): high 2.4 to 5 V while it gives 200 µA, out of 1 kΩ; low below 0.4 V.
+
+    Low is checked without the 4 mA that the guide lets flow in: on this board R7 stands in their way.
+    """
+    healthy, loaded = forced(None, state="on"), forced(0.0, 4.7e3, "PWR_OK", "on")
+    assert 2.4 <= healthy.at("PWR_OK") <= 5.0
+    assert loaded.at("PWR_OK") >= 2.4
+    assert loaded.at("PWR_OK") / 4.7e3 >= 200e-6
+    ohms = 4.7e3 * (healthy.at("PWR_OK") / loaded.at("PWR_OK") - 1)
+    assert ohms == pytest.approx(1e3, rel=0.45)  # the supervisor's own 400 Ω lie in series
+    assert forced(None).at("PWR_OK") < 0.4
 
 
 SLOW_12 = ("start_delay: 2ms, ramp: 12ms", "start_delay: 210ms, ramp: 12ms")
