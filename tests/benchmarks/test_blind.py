@@ -23,7 +23,7 @@ from calibration import EACH
 from kept_rows import Row, report, rows
 from measured_boards import drawn_severity
 from shares import share, share_text
-from spice_boards import Maker, SpiceBoard
+from spice_boards import Maker, fails
 
 from seqsim.circuit import library, read_circuit
 from seqsim.errors import SpiceFailedError, SpiceMissingError
@@ -36,8 +36,6 @@ CIRCUITS = (
     "n_channel_pass", "window_comparator",
 )  # fmt: skip
 SEED = 62
-FAILS = 1 / 3
-"""Share of the target's healthy swing by which it must be off."""
 AIMS = {"first": 0.95, "three": 0.99, "place": 0.80}
 MOST_IN_GROUP = 2
 
@@ -94,15 +92,6 @@ def _board(workshop: Workshop, maker: Maker, random: np.random.Generator) -> Row
         "none": round(job.found.posterior.none, 4), "shown": [str(reading.value) for reading in job.readings],
         "taken": [f"{r.kind} {r.place} {r.to or ''} {r.state}" for r in job.readings],
     }  # fmt: skip
-
-
-def fails(maker: Maker, board: SpiceBoard) -> bool:
-    """Tell whether the target of a board is off in some power state."""
-    target = maker.circuit.target
-    assert target is not None
-    healthy = np.array([maker.healthy.volts(target, state) for state in maker.circuit.power_states])
-    own = np.array([board.volts(target, state) for state in maker.circuit.power_states])
-    return bool((np.abs(own - healthy) > FAILS * np.ptp(healthy)).any())
 
 
 def _text(found: list[Row]) -> str:

@@ -30,6 +30,8 @@ LAW_VOLTS, LAW_GAIN = 0.02, 0.2
 """How far a make's junctions (V) and gains (logarithm) lie from the textbook's: standard deviations over boards."""
 THRESHOLD_VOLTS = 0.05
 """The same for gate thresholds (V)."""
+FAILS = 1 / 3
+"""Share of the target's healthy swing by which it must be off to count as failing."""
 
 
 def shifted_laws(random: np.random.Generator) -> ModelWriter:
@@ -154,3 +156,12 @@ def _with_meter(board: Sequence[Patch], reading: Sequence[Patch]) -> tuple[Patch
     if getattr(last, "owner", "") == "meter":
         return (*done, *board, last)  # type: ignore[arg-type]
     return (*reading, *board)
+
+
+def fails(maker: Maker, board: SpiceBoard) -> bool:
+    """Tell whether the target of a board is off in some power state."""
+    target = maker.circuit.target
+    assert target is not None
+    healthy = np.array([maker.healthy.volts(target, state) for state in maker.circuit.power_states])
+    own = np.array([board.volts(target, state) for state in maker.circuit.power_states])
+    return bool((np.abs(own - healthy) > FAILS * np.ptp(healthy)).any())
