@@ -109,7 +109,7 @@ class Predictions:
 
 def _off_and_on(patches: Sequence[Patch]) -> tuple[list[Patch], list[Patch]]:
     """Part what is done to a board into what takes something off it and what puts something on it."""
-    on = [patch for patch in patches if isinstance(patch, Bridge | Source)]
+    on: list[Patch] = [patch for patch in patches if isinstance(patch, Bridge | Source)]
     return [patch for patch in patches if not isinstance(patch, Bridge | Source)], on
 
 

@@ -49,7 +49,7 @@ class Healthy:
 
 def shown(each: Measurement, tip: float) -> float | str:
     """Return what the display shows for tip volts: a number, or a word."""
-    value = float(each.convert(max(tip, 0.0) if each.kind.name in ("ohms", "continuity") else tip))
+    value = float(each.displayed(tip))
     if each.kind.name == "continuity":
         return "beep" if value < each.meter.continuity.beeps_below else "OL"
     return value if np.isfinite(value) and value <= each.most else "OL"

@@ -108,6 +108,6 @@ def _unexpected(measurements: Sequence[Measurement], tips: Floats, deviation: Fl
 
 
 def _shown(each: Measurement, tip: float, sd: float) -> tuple[float | None, float | None]:
-    shown = [float(each.convert(tip + z * sd)) for z in (-PERCENTILE_95, PERCENTILE_95)]
+    shown = [float(each.displayed(tip + z * sd)) for z in (-PERCENTILE_95, PERCENTILE_95)]
     low, high = (value if np.isfinite(value) and value <= each.most else None for value in shown)
     return low, high

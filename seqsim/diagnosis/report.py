@@ -205,7 +205,7 @@ def _alone(found: Diagnosis, cell: Scored) -> Floats:
 
 def _shown(each: Measurement, tip: float, sd: float) -> tuple[float | None, float | None, float | None]:
     """Return 5th percentile, middle and 95th percentile of what the display would show; None where it shows OL."""
-    shown = [float(each.convert(tip + z * sd)) for z in (-PERCENTILE_95, 0.0, PERCENTILE_95)]
+    shown = [float(each.displayed(tip + z * sd)) for z in (-PERCENTILE_95, 0.0, PERCENTILE_95)]
     low, middle, high = (value if np.isfinite(value) and value <= each.most else None for value in shown)
     return low, middle, high
 

@@ -172,7 +172,11 @@ def _top(ax: Axes, result: PowerUp, told: list[Happening], axis: Folded) -> None
     """Write the power states, and the numbers of the events in up to three rows, above the first strip."""
 
     def write(text: str, place: float, points: float, **style: Any) -> None:
-        at = {"xycoords": ax.get_xaxis_transform(), "textcoords": "offset points", "annotation_clip": False}
+        at: dict[str, Any] = {
+            "xycoords": ax.get_xaxis_transform(),
+            "textcoords": "offset points",
+            "annotation_clip": False,
+        }
         ax.annotate(text, (place, 1.0), (0.0, points), va="bottom", **at, **style)
 
     for name, at in result.states:

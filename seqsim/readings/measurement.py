@@ -60,6 +60,10 @@ class Measurement:
         """Return the displayed value for volts of ``plus`` minus ``minus``; infinite where no number describes it."""
         return self.kind.convert(self.meter, volts)
 
+    def displayed(self, volts: ArrayLike) -> Floats:
+        """Return the displayed value as `convert` does, but none that makes no sense, such as negative ohms."""
+        return np.asarray(np.maximum(self.convert(volts), self.kind.least))
+
     def slope(self, volts: ArrayLike) -> Floats:
         """Return the derivative of the displayed value by volts."""
         return self.kind.slope(self.meter, volts)

@@ -76,6 +76,15 @@ def test_ohms_are_those_of_the_network(bench: Circuit) -> None:
     assert shown(bench, "Y to X 22 ohm") == pytest.approx(shown(bench, "X to Y 22 ohm"))
 
 
+def test_no_display_shows_less_than_no_ohms(bench: Circuit) -> None:
+    """What a spread makes of a path of next to no ohms ends at zero; volts may well be negative."""
+    ohms = measurement(bench, parse_reading(bench, "VA 12k ohm"))
+    volts = measurement(bench, parse_reading(bench, "VA 5"))
+    assert float(ohms.displayed(-0.003)) == 0.0
+    assert float(ohms.displayed(0.05)) == float(ohms.convert(0.05)) > 0
+    assert float(volts.displayed(-0.003)) == pytest.approx(-0.003)
+
+
 def test_an_unpowered_supply_is_not_in_the_way(bench: Circuit) -> None:
     """In `off` a supply is an open circuit: its net shows the load alone."""
     assert shown(bench, "VA 100 ohm") == pytest.approx(100, rel=1e-4)

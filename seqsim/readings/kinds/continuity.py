@@ -23,6 +23,7 @@ class ContinuityKind(Kind):
     example: ClassVar = "beep"
     live: ClassVar = False
     shows: ClassVar = {"beep": "beep", "beeps": "beep", "silent": "silent", "no beep": "silent", "ol": "OL"}
+    least: ClassVar = 0.0
     caution: ClassVar = DEAD_CAUTION
 
     def function(self, meter: Meter) -> Function:

@@ -58,6 +58,8 @@ class Kind(ABC):
     """Words that can stand for the value, lower case, each with the form in which it is written back."""
     numeric: ClassVar[bool] = True
     """True if the value can be a number."""
+    least: ClassVar[float] = -np.inf
+    """Smallest value that makes sense: a passive board has no negative resistance."""
     caution: ClassVar[str]
 
     @abstractmethod

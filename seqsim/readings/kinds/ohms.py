@@ -23,6 +23,7 @@ class OhmsKind(Kind):
     example: ClassVar = "9k2 ohm"
     live: ClassVar = False
     shows: ClassVar = {"ol": "OL"}
+    least: ClassVar = 0.0
     caution: ClassVar = DEAD_CAUTION
 
     def function(self, meter: Meter) -> Function:
