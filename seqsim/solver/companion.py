@@ -24,6 +24,9 @@ NEWTON_STEPS = 40
 SHARE_LEAST = 1e-6
 SHARE_PART = 1e-5
 """Accuracy, and as a part, to which the input shares of step-down regulators are found."""
+SHARE_TRIALS, SHARE_ROUGH = 10, 1e-3
+"""From so many trials on they go half the way, and need be no more accurate than that: where a weak supply is about to
+collapse, no trial comes much nearer than the one before."""
 
 
 class Body(NamedTuple):
@@ -320,10 +323,10 @@ def _shares(body: Body, now: Now, volts: Floats, trial: int) -> bool:
             out += body.ratio_weights[r, 0, p] * volts[body.ratio_nodes[r, 0, p]]
             into += body.ratio_weights[r, 1, p] * volts[body.ratio_nodes[r, 1, p]]
         share = min(max(out, 0.0) / (body.efficiency[r] * max(into, body.floor[r])), 1.0)
-        if abs(share - now.shares[r]) > SHARE_LEAST + SHARE_PART * share:
+        allowed = SHARE_LEAST + SHARE_PART * share if trial < SHARE_TRIALS else SHARE_ROUGH
+        if abs(share - now.shares[r]) > allowed:
             settled = False
-            # a weak supply makes the repetition swing: from the tenth trial on it goes half the way
-            now.shares[r] = share if trial < 10 else 0.5 * (share + now.shares[r])
+            now.shares[r] = share if trial < SHARE_TRIALS else 0.5 * (share + now.shares[r])
     return settled
 
 

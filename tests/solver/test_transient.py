@@ -179,6 +179,39 @@ def test_restart_pauses() -> None:
     assert pauses == pytest.approx([6e-3] * len(pauses), rel=1e-3)
 
 
+def test_discharge() -> None:
+    """A regulator whose enable goes away discharges its output with the time constant of what it discharges through."""
+    regulator = part(
+        "regulator", "U1", {"IN": "VIN", "OUT": "X", "GND": "GND", "EN": "V"}, volts=3.3, discharge=100.0,
+        start_delay=0, ramp=1e-4,
+    )  # fmt: skip
+    bench = Bench(
+        {name: Supply(name=name, net=name, volts=5.0, ohms=1e-3, idle="low") for name in ("V", "VIN")},
+        [regulator, capacitor("C1", 10e-6, "X")],
+    )
+    network = bench.network
+    on = static_gates(network, {"V:applied": True, "VIN:applied": True})
+    disabled = static_gates(network, {"V:idle low": True, "VIN:applied": True})
+    course = simulate(network, (), [Stage("on", 0.0, on), Stage("off", 5e-3, disabled)], 10e-3)
+    ohms = 1 / (1 / 100.0 + 1 / 200e3)  # beside the regulator's own divider
+    for share in (0.7, 0.3, 0.1):
+        found = next(start for start, _ in Trace(course.times, course.at("X")).within(-1, share * 3.3) if start > 5e-3)
+        assert found - 5e-3 == pytest.approx(-ohms * 10e-6 * math.log(share), rel=0.01)
+
+
+def test_a_starved_step_down_ends() -> None:
+    """A step-down behind 37 kΩ collapses as often as it starts; the run follows it without slow methods, to its end."""
+    regulator = part(
+        "regulator", "U1", {"IN": "VIN", "OUT": "X", "GND": "GND"}, type="switching", volts=5, start_delay=1e-3,
+        ramp=2e-3,
+    )  # fmt: skip
+    parts = [resistor("R1", 37e3, "V", "VIN"), regulator, capacitor("C1", 22e-6, "X"), resistor("R2", 50, "X", "GND")]
+    course = run(parts, 0.1, volts=12.0)
+    assert course.bound == ""
+    assert course.steps < 5000
+    assert len(when(course, "U1:on")) > 50
+
+
 def test_ends_at_the_steady_level() -> None:
     """When everything has settled, the course ends at what the steady solver gives from there."""
     transistor = part("npn", "Q1", ["B", "C", "E"])
