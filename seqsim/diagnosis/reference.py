@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from seqsim.circuit import OFF, Circuit
 from seqsim.diagnosis.conditions import Desk, conditions
 from seqsim.diagnosis.hypotheses import HEALTHY
 from seqsim.diagnosis.predict import Branch, Predictor
@@ -18,7 +19,7 @@ from seqsim.diagnosis.result import Judged
 from seqsim.diagnosis.spread import model_latents, noise
 from seqsim.diagnosis.steep import Spread
 from seqsim.network.network import Bools, Floats
-from seqsim.readings import Readings, measurement
+from seqsim.readings import Reading, Readings, measurement
 from seqsim.readings.measurement import Measurement
 from seqsim.readings.outcome import Zone
 from seqsim.wording import PERCENTILE_95
@@ -44,6 +45,10 @@ class Calibration:
         moved = replace(spread.cell, mean=spread.cell.mean + spread.moves @ self.mean)
         return replace(spread, cell=moved, moves=spread.moves @ self.root)
 
+    def then(self, other: Calibration) -> Calibration:
+        """Return this with what another tells of the latents that are left."""
+        return Calibration(self.mean + self.root @ other.mean, self.root @ other.root)
+
 
 def nothing_known(latents: int) -> Calibration:
     """Return the calibration without a good board."""
@@ -51,8 +56,12 @@ def nothing_known(latents: int) -> Calibration:
 
 
 def compared(at: Desk, readings: Readings) -> tuple[tuple[Judged, ...], Calibration | None]:
-    """Return the readings of the good board beside what the drawing predicts, and what they calibrate."""
-    taken = readings.reference
+    """Return the readings of the good board beside what the drawing predicts, and what they calibrate.
+
+    What is known from experience of a rail's ohms counts among them where that rail was measured.
+    """
+    own = experience(at.circuit, readings)
+    taken = (*readings.reference, *own)
     if not taken:
         return (), None
     measurements = tuple(measurement(at.circuit, reading, readings.meter) for reading in taken)
@@ -71,16 +80,35 @@ def compared(at: Desk, readings: Readings) -> tuple[tuple[Judged, ...], Calibrat
         verdict = "as_healthy" if not odd[k] else "high" if above else "low"
         value, unit = reading.value, each.unit.value
         site = reading.place, reading.to, reading.kind, reading.state
-        judged.append(Judged(*site, value, unit, low, high, verdict))
-    used = np.flatnonzero(around.number & ~odd)
-    if not len(used):
-        return tuple(judged), nothing_known(latents.size)
-    return tuple(judged), calibration(
-        (around.observed - tips[0])[used], moves[0][used], around.covariance[np.ix_(used, used)]
-    )  # fmt: skip
+        origin = "experience" if k >= len(readings.reference) else "good board"
+        judged.append(Judged(*site, value, unit, low, high, verdict, origin))
+    known_of = nothing_known(latents.size)
+    for origin, share in (("experience", 1.0), ("good board", COMMON_SHARE)):
+        used = np.flatnonzero(around.number & ~odd & np.array([each.origin == origin for each in judged]))
+        if len(used):
+            residual = (around.observed - tips[0])[used] - moves[0][used] @ known_of.mean
+            fresh = calibration(
+                residual, moves[0][used] @ known_of.root, around.covariance[np.ix_(used, used)], share
+            )  # fmt: skip
+            known_of = known_of.then(fresh)
+    return tuple(judged), known_of
 
 
-def calibration(residual: Floats, moves: Floats, noise_covariance: Floats) -> Calibration:
+def experience(circuit: Circuit, readings: Readings) -> tuple[Reading, ...]:
+    """Return what the circuit file knows of the ohms of rails that were measured, as readings of a good board."""
+    measured = {
+        each.place for each in readings.readings
+        if each.kind == "ohms" and each.to in (None, *circuit.grounds) and not each.interventions
+    }  # fmt: skip
+    told = {each.place for each in readings.reference if each.kind == "ohms" and each.to in (None, *circuit.grounds)}
+    return tuple(
+        Reading(kind="ohms", place=rail.net, state=OFF, value=rail.ohms)
+        for rail in circuit.rails.values()
+        if rail.ohms is not None and rail.net in measured - told
+    )
+
+
+def calibration(residual: Floats, moves: Floats, noise_covariance: Floats, share: float = COMMON_SHARE) -> Calibration:
     """Return what readings of one board say about the latents of another.
 
     A latent of either board is √c common + √(1 - c) own, each standard normal, c being `COMMON_SHARE`. The readings r
@@ -91,11 +119,13 @@ def calibration(residual: Floats, moves: Floats, noise_covariance: Floats) -> Ca
     ----------
     residual, moves, noise_covariance
         Readings less their predictions r (r,), A (r, l), R (r, r).
+    share
+        The share c; 1 for what is known of all boards of a make, this one among them.
     """
     gain = np.linalg.solve(moves @ moves.T + noise_covariance, moves).T
-    covariance = np.eye(moves.shape[1]) - COMMON_SHARE**2 * gain @ moves
+    covariance = np.eye(moves.shape[1]) - share**2 * gain @ moves
     values, vectors = np.linalg.eigh((covariance + covariance.T) / 2)
-    return Calibration(COMMON_SHARE * gain @ residual, vectors * np.sqrt(np.maximum(values, 0.0)))
+    return Calibration(share * gain @ residual, vectors * np.sqrt(np.maximum(values, 0.0)))
 
 
 def _unexpected(measurements: Sequence[Measurement], tips: Floats, deviation: Floats) -> Bools:

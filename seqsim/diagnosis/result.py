@@ -77,7 +77,8 @@ class Tilted:
 class Judged:
     """A reading beside what a healthy board shows there, 5th to 95th percentile, in the unit of the reading.
 
-    ``verdict`` is ``as_healthy``, ``low``, ``high``, ``contradicts_another`` or ``no_prediction``.
+    ``verdict`` is ``as_healthy``, ``low``, ``high``, ``contradicts_another`` or ``no_prediction``. ``origin`` tells
+    where a reference comes from: ``good board`` or ``experience``, the ohms of a rail in the circuit file.
     """
 
     place: str
@@ -89,6 +90,7 @@ class Judged:
     healthy_low: float | None
     healthy_high: float | None
     verdict: str
+    origin: str = ""
 
     def to_dict(self) -> dict[str, Any]:
         """Return the documented fields."""
@@ -195,7 +197,7 @@ class Ranking(Result):
             "none_of_these": self.none_of_these,
             "next": [dict(each) for each in self.next],
             "stop": None if self.stop is None else dict(self.stop),
-            "reference": [each.to_dict() for each in self.reference],
+            "reference": [each.to_dict() | {"origin": each.origin} for each in self.reference],
             "history": [each.to_dict() for each in self.history],
             "cautions": list(self.cautions),
         }

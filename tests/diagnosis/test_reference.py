@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 
 import seqsim
+from seqsim.board import Board
+from seqsim.circuit import library, parse_circuit
 from seqsim.diagnosis.reference import COMMON_SHARE, calibration
 
 NPN = "inverting_npn"
@@ -50,6 +52,31 @@ def test_a_wrong_drawing_is_told_before_anything_is_ranked(tmp_path: Path) -> No
     shown = str(found)
     assert shown.index("the good board reads") < shown.index("where")
     assert "HEAT_EN @shut: your file says" in shown
+
+
+def test_ohms_of_a_rail_known_from_experience_are_a_reference() -> None:
+    """Where the rail is measured they narrow what is expected of it, and a drawing that they contradict is told."""
+    text = library()["n_channel_pass"].read_text(encoding="utf-8")
+    assert "V5_CAM: {volts: 5, within: 5%, ohms: [40, 60]}" in text
+    bare = text.replace(", ohms: [40, 60]}", "}")
+    wrong = text.replace("ohms: [40, 60]}", "ohms: [400, 600]}")
+    plain, known, other = (
+        Board("camera", parse_circuit(each)).rank(["V5_CAM 32.0 ohm", "V5_CAM 5.0"]) for each in (bare, text, wrong)
+    )
+    assert plain.reference == ()
+    (told,) = known.reference
+    assert (told.place, told.value, told.verdict, told.origin) == ("V5_CAM", (40, 60), "as_healthy", "experience")
+    first, second = plain.readings[0], known.readings[0]
+    assert first.healthy_low is not None
+    # the range is uniform: a twelfth of its width squared; the load of the drawing is spread by 30 %
+    assert second.healthy_low == pytest.approx(40, abs=2)
+    assert first.healthy_low < 35
+    assert first.verdict == "as_healthy"
+    assert second.verdict == "low"
+    assert "1 resistance of rails known from experience agrees with the drawing" in str(known)
+    assert [each.verdict for each in other.reference] == ["high"]
+    assert "its `rails:` know 400 Ω to 600 Ω there" in str(other)
+    assert Board("camera", parse_circuit(text)).rank(["V5_CAM 5.0"]).reference == ()
 
 
 def test_a_good_board_that_agrees_says_so(tmp_path: Path) -> None:
