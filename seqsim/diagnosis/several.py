@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from seqsim.diagnosis.alike import Alike
-from seqsim.diagnosis.cells import LEAD, Cell, Scored, cells_of, in_the_running, leading, rough_volts, score
+from seqsim.diagnosis.cells import Cell, Scored, cells_of, in_the_running, leading, rough_volts, score
 from seqsim.diagnosis.grid import grid_cells, is_grid
 from seqsim.diagnosis.hypotheses import LISTED_PRIOR, Hypothesis, Sort
 from seqsim.diagnosis.killed import killed_by
@@ -42,10 +42,15 @@ OFTEN_SEVERAL = 0.5
 BY_SUM, BY_EITHER, BEST_FIRSTS = 300, 300, 3
 """Sets that are solved once: by the sum of what the faults change, by either explaining a reading, and the faults
 that explain most by themselves with every other."""
+REFINED = 40
+"""Sets, the best so far, that are solved again at all severities of their faults that read differently."""
 NEAR = 60
 """Sets of neighbours that alone move no reading, solved once: two paths of which either is enough."""
 PLACES = 20
 """Severities and branches of a set that are looked through for its best."""
+ROUGH_LEAD = 60.0
+"""What exceeds the best rough χ² of a set by more than this is out of the running: a level between two junctions moves
+far with what parts and severities leave open."""
 LEADERS = 15
 """Sets of look-alike groups that get their full likelihood."""
 MOST_SETS = 80
@@ -180,20 +185,35 @@ class _Search:
         if not firsts or not seconds:
             return []
         chosen = self.promising(firsts, seconds)
-        joined = [self.joined(firsts[a], seconds[b]) for a, b in chosen]
-        tips, good = self.solved(joined)
-        chi = np.where(good, self.misses(tips).sum(axis=1), np.inf)
-        rarity = np.array([self.rarity([firsts[a]])[0] + self.rarity([seconds[b]])[0] for a, b in chosen])
+        joined, tips, chi, rarity = self.tried(firsts, seconds, chosen)
+        best_first = np.argsort(chi + rarity, kind="stable")[:REFINED]
+        further = _at_other_severities(firsts, seconds, chosen, [chosen[k] for k in best_first])
+        if further:
+            again = self.tried(firsts, seconds, further)
+            chosen, joined = [*chosen, *further], [*joined, *again[0]]
+            tips, chi, rarity = (
+                np.concatenate(both) for both in zip((tips, chi, rarity), again[1:], strict=True)
+            )  # fmt: skip
         alone = self.alone(firsts) | self.alone(seconds)
         best: dict[tuple[int, ...], Item] = {}
         for k in np.argsort(chi + rarity, kind="stable"):
             a, b = firsts[chosen[k][0]], seconds[chosen[k][1]]
             which, severities = _sorted((*a.which, *b.which), (*a.severities, *b.severities))
             worth = chi[k] < min(alone[a.which], alone[b.which]) - BETTER
-            if worth and chi[k] < chi.min() + LEAD and which not in best:
+            if worth and chi[k] < chi.min() + ROUGH_LEAD and which not in best:
                 branch = joined[k]
                 best[which] = Item(which, severities, tips[k], dict(branch.extra), dict(branch.starts))
         return list(best.values())
+
+    def tried(
+        self, firsts: Sequence[Item], seconds: Sequence[Item], chosen: Sequence[tuple[int, int]]
+    ) -> tuple[list[Branch], Floats, Floats, Floats]:
+        """Return sets, solved once, with their tips (s, r), χ² (s,) and what their rarity counts beside it (s,)."""
+        joined = [self.joined(firsts[a], seconds[b]) for a, b in chosen]
+        tips, good = self.solved(joined)
+        chi = np.where(good, self.misses(tips).sum(axis=1), np.inf)
+        one, two = self.rarity(firsts), self.rarity(seconds)
+        return joined, tips, chi, np.array([one[a] + two[b] for a, b in chosen])
 
     def alone(self, items: Sequence[Item]) -> dict[tuple[int, ...], float]:
         """Return the least χ² of the faults of each item without any other."""
@@ -374,6 +394,19 @@ def _distinct(items: Sequence[Item]) -> Ints:
     """Return a number for each item, the same where the faults are the same."""
     numbers: dict[tuple[int, ...], int] = {}
     return np.array([numbers.setdefault(item.which, len(numbers)) for item in items])
+
+
+def _at_other_severities(
+    firsts: Sequence[Item], seconds: Sequence[Item], known: Iterable[tuple[int, int]], best: Iterable[tuple[int, int]]
+) -> list[tuple[int, int]]:
+    """Return the best sets at all other severities of their faults: what each shows alone tells little of these."""
+    one, two = _distinct(firsts), _distinct(seconds)
+    found = {
+        (int(x), int(y)): None
+        for a, b in best for x in np.flatnonzero(one == one[a]) for y in np.flatnonzero(two == two[b])
+    }  # fmt: skip
+    done = set(known)
+    return [each for each in found if each not in done]
 
 
 def _lowest(values: Floats, most: int, rows: Ints, columns: Ints) -> list[tuple[int, int]]:
