@@ -30,15 +30,26 @@ def pulsing(network: Network, patches: Sequence[Patch], static: Bools, levels: L
     board that oscillates; its ``loop`` names the chip whose lock it is.
     """
     rows = network.rows
-    for row in np.flatnonzero(rows.kind == RowClass.UNDERVOLTAGE).tolist():
+    for row in _locks(network):
         used = rows.rise_weight[row] != 0
         ends = {float(w): int(t) for w, t in zip(rows.rise_weight[row][used], rows.rise_at[row][used], strict=True)}
         terminals = [network.terminals[ends[w]] if w in ends else "" for w in (1.0, -1.0)]
-        if used.sum() != len(ends) or set(ends) - {1.0, -1.0} or not terminals[0] or ":" in terminals[0]:
+        if used.sum() != len(ends) or set(ends) - {1.0, -1.0} or not terminals[0]:
             continue
         found = _held(network, patches, static, levels, row, terminals[0], terminals[1] or GROUND)
         if found is not None:
             yield found
+
+
+def _locks(network: Network) -> list[int]:
+    """Return the row that locks each power stage: of several the last, whose threshold is the one that counts."""
+    found: dict[str, int] = {}
+    for row in np.flatnonzero(network.rows.kind == RowClass.UNDERVOLTAGE).tolist():
+        owner = network.row_owners[row]
+        inner = any(network.terminals[t].startswith(f"{owner}:") for t in network.rows.rise_at[row] if t >= 0)
+        if f"{owner}:on" in network.gate_index and not inner:
+            found[owner] = row
+    return list(found.values())
 
 
 def _held(

@@ -178,3 +178,47 @@ def test_oscillates(shell: Shell, tmp_path: Path) -> None:
     assert fields["condition"] == "oscillates"
     assert fields["loop"] == ["U1"]
     assert "oscillates" in shell(f"levels {board}").out
+
+
+WEAK = """
+format: 1
+title: A step-down on a weak supply, invented for the tests
+supplies:
+  VIN: {volts: 12, ohms: 0.05, amps: 0.5}
+power_states:
+  on: {on: [VIN]}
+parts:
+  U1: {kind: regulator, type: switching, volts: 5, amps: 3, efficiency: 90%, undervoltage: 7.5V, start_delay: 10us,
+       ramp: 100us, pins: {IN: VIN, OUT: V5, GND: GND}}
+  C1: {kind: capacitor, farads: 100u, pins: [VIN, GND]}
+  C2: {kind: capacitor, farads: 1u, pins: [V5, GND]}
+  R1: {kind: resistor, ohms: 5, pins: [V5, GND]}
+"""
+
+
+def test_pulsing_that_no_start_finds(shell: Shell, tmp_path: Path) -> None:
+    """A supply that holds its load, but cannot start it, pulses: the power-up says so, the other state is told too."""
+    board = tmp_path / "weak.yaml"
+    board.write_text(WEAK, encoding="utf-8")
+    fields = json.loads(shell(f"levels {board} --json").out)
+    assert (fields["condition"], fields["pulsing"], fields["loop"]) == ("oscillates", True, ["U1"])
+    assert (fields["nodes"]["VIN"]["low"], fields["nodes"]["VIN"]["high"]) == pytest.approx((6.9, 7.5), abs=1e-3)
+    (other,) = fields["other_states"]
+    assert other["pulsing"] is False
+    assert other["nodes"]["V5"]["volts"] == pytest.approx(4.99, abs=0.01)
+    board.write_text(WEAK.replace("amps: 0.5", "amps: 2"), encoding="utf-8")
+    fields = json.loads(shell(f"levels {board} --json").out)
+    assert (fields["condition"], fields["pulsing"], fields["other_states"]) == ("steady", False, [])
+
+
+def test_hiccup(shell: Shell, tmp_path: Path) -> None:
+    """A regulator with hiccup pulses into a short: the average is a small share of its limit's, and it is named."""
+    board = tmp_path / "hiccup.yaml"
+    text = WEAK.replace("amps: 0.5", "amps: 5").replace("amps: 3", "amps: 3, overload: hiccup")
+    board.write_text(text, encoding="utf-8")
+    told = shell(f"levels {board} --fault 'V5:short to GND, 0.5 Ω'").out
+    assert "pulses" in told
+    assert "what switches: U1" in told
+    fields = json.loads(shell(f"levels {board} --fault 'V5:short to GND, 0.5 Ω' --json").out)
+    assert fields["nodes"]["V5"]["volts"] == pytest.approx(3 * 0.5 * 5 / 5.5 * 1 / 21, rel=0.02)
+    assert fields["nodes"]["V5"]["high"] == pytest.approx(3 * 0.5 * 5 / 5.5, rel=0.01)
