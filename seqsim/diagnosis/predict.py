@@ -15,8 +15,9 @@ import numpy as np
 from seqsim.diagnosis.conditions import Condition, Desk
 from seqsim.diagnosis.spread import model_latents
 from seqsim.faults import SubMode
-from seqsim.network import Bridge, Effect, Patch, Source, Turn, Variant, vary
+from seqsim.network import Bridge, Patch, Source, Variant, vary
 from seqsim.network.network import Bools, Floats, Ints
+from seqsim.network.reach import reach, shifting
 from seqsim.solver.plain import active_conductance, gates_of
 from seqsim.solver.state import State
 from seqsim.solver.system import flatten
@@ -188,22 +189,11 @@ class Predictor:
         return tips, restless, good & np.isfinite(tips).all(axis=1), moves
 
     def _standing(self, branches: Sequence[Branch], at: Sequence[int]) -> Floats:
-        """Return how far (b, l) each latent still reaches: a supply that is stuck at 0 V has no spread of its volts.
-
-        A latent that shifts is a share of where its knob stands; what scales counts from there by itself.
-        """
-        number = {}
-        for k, key in enumerate(self._keys):
-            knob = self.desk.network.knobs[key]
-            if knob.neutral and all(turned.effect is not Effect.SCALE for turned in knob.turned):
-                number[key] = k
-        standing = np.ones((len(branches), len(self._keys)))
-        for b, (branch, severity) in enumerate(zip(branches, at, strict=True)):
-            for patch in branch.patches:
-                if isinstance(patch, Turn) and (patch.owner, patch.knob) in number:
-                    values = np.ravel(patch.value)
-                    standing[b, number[patch.owner, patch.knob]] *= values[min(severity, len(values) - 1)]
-        return standing
+        """Return how far (b, l) each latent still reaches where a fault has turned its knob."""
+        count = len(self._keys)
+        shifts = shifting(self.desk.network.knobs[key] for key in self._keys)
+        factors = [reach(branch.patches, shifts, count, s) for branch, s in zip(branches, at, strict=True)]
+        return np.array(factors).reshape(len(branches), count)
 
     @cached_property
     def _keys(self) -> tuple[tuple[str, str], ...]:

@@ -14,6 +14,7 @@ from seqsim.errors import NoSteadyLevelError, UnknownPlaceError
 from seqsim.faults import find_fault, middle
 from seqsim.network import Effect, Patch, SetSide, Variant, vary
 from seqsim.network.network import Bools, Floats
+from seqsim.network.reach import reach, shifting
 from seqsim.solver import FLOATING_OHMS, Levels, State, Steadiness, currents, flatten, solve_variant, static_gates
 from seqsim.solver.hold import pulsing
 from seqsim.solver.plain import all_off, all_on
@@ -210,7 +211,7 @@ class _Conditions:
         if levels.swing is not None:
             return self.swinging(impedance)
         knobs = tuple(levels.system.variant.network.knobs.values())
-        moves = sensitivities(levels, impedance, knobs)
+        moves = sensitivities(levels, impedance, knobs) * reach(self.patches, shifting(knobs), len(knobs))
         deviation = np.append(PERCENTILE_95 * np.sqrt((moves**2).sum(axis=1)), 0.0)
         low, high = self.within_supplies(levels.volts - deviation, levels.volts + deviation)
         undefined = np.zeros(len(levels.volts), dtype=np.bool_)
