@@ -53,28 +53,52 @@ def up_at(course: Course, rail: Rail, until: float) -> float | None:
     return spans[0][0] if spans else None
 
 
+def asked_until(circuit: Circuit, healthy: Course, until: float) -> dict[str, float]:
+    """Return up to when each rail is asked for: a power state may turn it off again on the healthy board."""
+    found = {}
+    states = [e.seconds for e in healthy.events if e.what is What.STAGE and e.seconds < until]
+    for net, rail in circuit.rails.items():
+        trace = trace_of(healthy, net).until(until)
+        spans = trace.within(*window(rail))
+        ends_up = bool(spans) and spans[-1][1] >= trace.times[-1]
+        asked = [at for at in states if any(start < at < end for start, end in spans)]
+        found[net] = asked[-1] if asked and not ends_up else until
+    return found
+
+
 def judge_rails(
-    circuit: Circuit, course: Course, until: float, healthy: Mapping[str, float | None] | None = None
+    circuit: Circuit,
+    course: Course,
+    until: float,
+    healthy: Mapping[str, float | None] | None = None,
+    asked: Mapping[str, float] | None = None,
 ) -> tuple[RailUp, ...]:
-    """Return every rail in the order of the file; ``healthy`` gives when each came up on the healthy board."""
+    """Return every rail in the order of the file.
+
+    ``healthy`` gives when each came up on the healthy board, ``asked`` up to when each is asked for.
+    """
     found = []
     for net, rail in circuit.rails.items():
         low, high = window(rail)
-        trace = trace_of(course, net).until(until)
+        last = until if asked is None else asked[net]
+        trace = trace_of(course, net).until(last)
         spans = trace.within(low, high)
-        final = final_volts(course, net, until)
+        final = final_volts(course, net, last)
         first = spans[0][0] if spans else None
         came_up = low <= final <= high and first is not None
         gaps = [(one[1], two[0]) for one, two in pairwise(spans)]
         if spans and spans[-1][1] < trace.times[-1]:
             gaps.append((spans[-1][1], float(trace.times[-1])))
         dips = tuple(gap for gap in gaps if gap[1] - gap[0] > SHORTEST_DIP)
-        restarts = starts_of(circuit, course, net, until)
+        restarts = starts_of(circuit, course, net, last)
         verdict = _verdict(rail, trace, final, spans, came_up=came_up, restarts=restarts)
         expected = None if healthy is None else healthy.get(net)
         if verdict == "up" and first is not None and expected is not None:
             late = first > expected * (1 + LATE) and first > expected + LATE_SECONDS
             verdict = "late" if late else verdict
+        if last < until:
+            final = final_volts(course, net, until)
+            verdict = "up, then off" if verdict == "up" else verdict
         found.append(RailUp(net, rail.volts, first, final, came_up, verdict, dips))
     return tuple(found)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -13,7 +13,7 @@ from seqsim.circuit.model import OFF
 from seqsim.errors import UnknownPlaceError
 from seqsim.faults import find_fault, middle
 from seqsim.network import Network, Patch, Turn
-from seqsim.sequence.rails import HIGH, PULSES, judge_rails, judge_target, up_at
+from seqsim.sequence.rails import HIGH, PULSES, asked_until, judge_rails, judge_target, up_at
 from seqsim.sequence.result import PowerUp, Race, RailUp, RuleCheck, TargetUp
 from seqsim.sequence.rules import RuleBook
 from seqsim.sequence.timetable import Timetable, timetable
@@ -131,7 +131,8 @@ class _Asked:
         inside = healthy.times <= table.until
         highest = {net: float(healthy.at(net)[inside].max()) for net in network.node_names[: network.nets]}
         expected = {net: up_at(healthy, rail, table.until) for net, rail in circuit.rails.items()}
-        rails = judge_rails(circuit, course, table.until, expected)
+        asked = asked_until(circuit, healthy, table.until)
+        rails = judge_rails(circuit, course, table.until, expected, asked)
         level = HIGH * max(highest[circuit.target], 0.1) if circuit.target is not None else 0.0
         target = judge_target(circuit, course, table.until, level)
         book = RuleBook(circuit, highest)
@@ -139,7 +140,7 @@ class _Asked:
         shown = table.end if self.down else float(np.nextafter(table.until, 0.0))
         story = Story(circuit, course, shown, level if circuit.target is not None else None)
         missing = next((rail.net for rail in rails if not rail.came_up), None)
-        waiting = self._waiting(course, table)
+        waiting = self._waiting(course, table, table.until if missing is None else asked[missing])
         waits_for = None
         if waiting is not None and missing is not None:
             waits_for = waiting.reason(missing) or f"{missing} has nothing that feeds it in this circuit"
@@ -153,21 +154,21 @@ class _Asked:
         )  # fmt: skip
         if not draws:
             return result
-        return self._with_odds(result, network, patches, table, book, level, draws)
+        return self._with_odds(result, network, patches, table, book, level, asked, draws)
 
-    def _waiting(self, course: Course, table: Timetable) -> Waiting | None:
-        """Return the board at the end of the power-up."""
+    def _waiting(self, course: Course, table: Timetable, until: float) -> Waiting | None:
+        """Return the board at a time, in the last power state that began before it."""
         if not course.ends:
             return None
-        stage = sum(1 for stage in table.stages if stage.seconds < table.until) - 1
-        return Waiting.at_end(self.circuit, course, table.until, min(max(stage, 0), len(course.ends) - 1))
+        stage = sum(1 for stage in table.stages if stage.seconds < until) - 1
+        return Waiting.at_end(self.circuit, course, until, min(max(stage, 0), len(course.ends) - 1))
 
     def _with_odds(
         self, result: PowerUp, network: Network, patches: tuple[Patch, ...], table: Timetable, book: RuleBook,
-        level: float, draws: int,
+        level: float, asked: Mapping[str, float], draws: int,
     ) -> PowerUp:  # fmt: skip
         random = np.random.default_rng(SEED)
-        boards = [self._drawn(network, patches, table, book, level, random) for _ in range(draws)]
+        boards = [self._drawn(network, patches, table, book, level, asked, random) for _ in range(draws)]
         rails: list[RailUp] = []
         for rail in result.rails:
             share = sum(board.up[rail.net] is not None for board in boards) / draws
@@ -185,7 +186,7 @@ class _Asked:
 
     def _drawn(
         self, network: Network, patches: tuple[Patch, ...], table: Timetable, book: RuleBook, level: float,
-        random: np.random.Generator,
+        asked: Mapping[str, float], random: np.random.Generator,
     ) -> _Drawn:  # fmt: skip
         turns = []
         for (owner, knob), found in network.knobs.items():
@@ -194,7 +195,7 @@ class _Asked:
                 turns.append(Turn(owner, knob, float(np.exp(step)) if found.neutral == 1 else step))
         course = simulate(network, (*turns, *patches), table.stages, table.end, table.before)
         up: dict[str, float | None] = {}
-        for rail in judge_rails(self.circuit, course, table.until):
+        for rail in judge_rails(self.circuit, course, table.until, asked=asked):
             up[rail.net] = rail.up_at if rail.came_up else None
         target = judge_target(self.circuit, course, table.until, level)
         if target is not None:

@@ -134,6 +134,18 @@ def test_down(chain: Circuit) -> None:
     assert all(rail.came_up for rail in result.rails)
 
 
+def test_turned_off_again(circuit_of: Callable[[str], Circuit]) -> None:
+    """A rail that a later power state turns off was up all the same, and is missing for what it waited for before."""
+    going = "  going: {on: [VIN, GO], after: 20ms}\n"
+    text = CHAIN.replace(going, f"{going}  resting: {{on: [VIN], after: 100ms}}\n")
+    healthy, broken = (power_up("rest", circuit_of(text), faults, draws=2) for faults in ((), ["U1:no output"]))
+    assert [(rail.came_up, rail.verdict) for rail in healthy.rails] == [(True, "up, then off")] * 2
+    assert (healthy.first_missing, [rail.odds for rail in healthy.rails]) == (None, [1.0, 1.0])
+    assert healthy.rails[0].final < 0.1
+    assert broken.first_missing == "V5"
+    assert "U1 to start" in (broken.waits_for or "")
+
+
 def test_race(circuit_of: Callable[[str], Circuit]) -> None:
     """Two equal rails started by the same signal race: each comes first on a part of the boards."""
     text = CHAIN.replace("EN: PG5", "EN: GO").replace("IN: V5, EN", "IN: VIN, EN")
