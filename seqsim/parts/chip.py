@@ -229,7 +229,7 @@ class Chip(Part):
         return tuple(lines)
 
 
-def without_ground(parts: Iterable[Part], moved: Collection[str]) -> tuple[Patch, ...]:
+def without_ground(parts: Iterable[Part], moved: Collection[str]) -> tuple[SetSide, ...]:
     """Return what a lost ground does besides moving pins: a chip whose ground pin is among ``moved`` is off.
 
     Its outputs are open and its clamps stay. A real chip may still work through a clamp of an input that is low;

@@ -12,7 +12,8 @@ from pydantic import BaseModel, ConfigDict
 from seqsim.circuit import Circuit
 from seqsim.circuit.names import close, suggest
 from seqsim.errors import QuantityError, ReadingError
-from seqsim.network import GROUND, Bridge, Move, Patch, SetGate, Source
+from seqsim.network import GROUND, Bridge, Move, Patch, SetGate, SetSide, Source
+from seqsim.parts.chip import without_ground
 from seqsim.quantity import Unit, parse_quantity
 from seqsim.readings.places import match, tip
 
@@ -154,12 +155,13 @@ class Jumpered(Intervention):
 
 
 class Lifted(Intervention):
-    """A pin is off its pad."""
+    """A pin is off its pad; a chip without its ground pin is off."""
 
     verb: ClassVar = "lifted"
     example: ClassVar = "R12 lifted or Q1.B lifted"
 
     pin: str
+    off: tuple[str, ...] = ()
 
     @classmethod
     def parse(cls, circuit: Circuit, subject: str, rest: str) -> Self:
@@ -176,7 +178,8 @@ class Lifted(Intervention):
         place = tip(circuit, subject)
         if place not in circuit.pins() or ":" in place:
             raise ReadingError(f"'{subject}' is neither a pin nor a part with two pins", expected=cls.example)
-        return cls(pin=place)
+        lost = without_ground(circuit.parts.values(), {place})
+        return cls(pin=place, off=tuple(patch.owner for patch in lost))
 
     @property
     def subject(self) -> str:
@@ -185,7 +188,8 @@ class Lifted(Intervention):
 
     def patches(self) -> tuple[Patch, ...]:
         """Move the pin to a node of its own; its pad stays."""
-        return (Move((self.pin,), f"{self.pin}/lifted", joint=True),)
+        lost = (SetSide(name, "supply", above=False) for name in self.off)
+        return (Move((self.pin,), f"{self.pin}/lifted", joint=True), *lost)
 
     def __str__(self) -> str:
         return f"{self.pin} lifted"

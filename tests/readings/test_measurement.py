@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from seqsim.circuit import Circuit, compile_network, copper_patches, parse_circuit, state_gates
-from seqsim.network import Patch
+from seqsim.network import Patch, SetSide
 from seqsim.parts.laws import THERMAL_VOLTS
 from seqsim.readings import (
     METER,
@@ -171,6 +171,20 @@ def test_a_lifted_pin_is_metal_in_the_air(bench: Circuit) -> None:
     """A tip on a lifted pin reads that pin, a tip on its pad the rest of the net."""
     assert shown(bench, "R1.1 3k ohm with R1.1 lifted") == pytest.approx(3000, rel=1e-4)
     assert shown(bench, "R1.1/pad 5k ohm with R1.1 lifted") == pytest.approx(parallel(6000, 47022), rel=1e-4)
+
+
+def test_a_chip_without_its_ground_is_off() -> None:
+    """A lifted ground pin turns its chip off, another pin does not."""
+    board = parse_circuit(
+        "format: 1\ntitle: one gate\nsupplies: {V5: {volts: 5}}\npower_states: {on: {on: [V5]}}\nparts:\n"
+        "  U1: {kind: buffer, family: hc, pins: {A: V5, Y: X, VCC: V5, GND: GND}}\n"
+        "  R1: {kind: resistor, ohms: 10k, pins: [X, GND]}\n"
+    )
+    assert shown(board, "X 5") == pytest.approx(5.0, abs=0.05)
+    assert abs(shown(board, "X 0 with U1.GND lifted")) < 0.1
+    lifted = parse_reading(board, "X 0 with U1.GND lifted").interventions[0]
+    assert SetSide("U1", "supply", above=False) in lifted.patches()
+    assert len(parse_reading(board, "X 0 with U1.A lifted").interventions[0].patches()) == 1
 
 
 @pytest.mark.parametrize(
