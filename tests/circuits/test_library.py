@@ -13,6 +13,7 @@ from seqsim.circuit import OFF, Circuit, compile_network, read_circuit, state_ga
 from seqsim.faults import find_fault, single_faults
 from seqsim.readings import Probe, measurement, read_readings
 from seqsim.results.checked import check_board, healthy_levels
+from seqsim.sequence import power_up
 from seqsim.solver import Levels, Steadiness, solve, thevenin_ohms
 
 FOLDER = Path(__file__).parents[2] / "circuits"
@@ -153,6 +154,14 @@ def test_boards_have_their_size(name: str, parts: int) -> None:
     assert parts * 0.9 <= len(circuit.parts) <= parts * 1.25
     assert len(circuit.copper) >= 4
     assert len(circuit.power_states) >= 3
+
+
+@pytest.mark.parametrize("name", [name for name in NAMES if read_circuit(FOLDER / f"{name}.yaml").rules])
+def test_rules_hold(name: str) -> None:
+    """Where a file has rules of power-up, a healthy board keeps them all, and each rail comes up."""
+    result = power_up(name, read_circuit(FOLDER / f"{name}.yaml"), draws=0)
+    assert result.first_missing is None
+    assert [rule.rule for rule in result.rules if not rule.holds] == []
 
 
 def test_the_largest_board() -> None:
