@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -206,3 +207,18 @@ def test_a_joint_that_is_pressed_closed_convicts_it(ranked: Ranked) -> None:
     assert told.where[0].probability > 0.9
     _, told = ranked("inverting_npn", *stuck, "HEAT_EN 4.95 @open with Q1.C pressed")
     assert all(each.probability < 0.02 for each in told.hypotheses if each.faults == ("Q1.C:joint open",))
+
+
+def test_no_mechanism_is_stated_above_80_percent_before_its_check(ranked: Ranked) -> None:
+    """The fields give no probability then, but the check; a reading with power off that speaks for it changes that."""
+    powered = ("HEAT_EN 4.95 @open", "Q1_BASE 0.00 @open", "R1.1 3.2 @open")
+    for texts, stated in ((powered, False), ((*powered, "R1.1 to R1.2 OL ohm"), True)):
+        _, told = ranked("inverting_npn", *texts)
+        (suspect,) = (each for each in told.hypotheses if each.faults == ("R1:open",))
+        sure = replace(told, hypotheses=(replace(suspect, probability=0.9),))
+        what = sure.to_dict()["what"]
+        assert (what["faults"], what["stated"]) == (["R1:open"], stated)
+        assert what["probability"] == (0.9 if stated else None)
+        assert what["confirm"] == suspect.confirm
+        assert ("likeliest, not checked yet" in str(sure)) is not stated
+        assert replace(told, hypotheses=(replace(suspect, probability=0.7),)).to_dict()["what"]["stated"]
