@@ -1,25 +1,81 @@
-"""How far the device laws may miss a real board, as measured against SPICE with full device models.
+"""How far the device laws may miss a board, as measured against SPICE with full device models.
 
-From the differences of driven nodes of library circuits (`seqsim.spice.truth`; states of the same basin with equal
-logic levels and no floating input, differences up to 0.3 V). Most nodes are set by supplies and resistors and differ
-by nothing; the figures are those of the others, above 1 mV. What the nodes of a board share is split from what each
-has by itself, by the mean and the spread within a state: it is no fit to single device laws. Measured on the four
-circuits kept for measuring and, for tuning, on the greenhouse fan alone. The law changes were chosen with the figures
-of both halves in view, so neither is an untouched test.
+The figures lie in model_error.json; `seqsim.spice.model_error` measures them and writes that file.
 """
 
 from __future__ import annotations
 
-SHARED_VOLTS = 0.0109
-"""Standard deviation (V) of what all nodes of a board in one state share, circuits kept for measuring: junction laws
-that are wrong together. The circuits for tuning give 0.0104."""
+import json
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, replace
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
 
-RESIDUAL_VOLTS = 0.0118
-"""Standard deviation (V) of what each node has by itself, circuits kept for measuring. For tuning: 0.0139."""
+from seqsim.network import Effect, Knob, Network, Turned
 
-BIAS_VOLTS = 0.0115
-"""Mean (V) by which SPICE lies above the switch level at the same nodes, circuits kept for measuring; its
-cause is not established. For tuning: 0.0080."""
+FILE = "model_error.json"
+SATURATION, JUNCTION, DIODE, THRESHOLD, GAIN = LAWS = ("saturation", "junction", "diode", "threshold", "gain")
+"""The laws whose errors count: both junctions of a bipolar transistor against each other, and together; a diode or a
+light-emitting one; the gate voltage of a channel; the current gain."""
 
-TOUCHED_SHARE = 0.18
-"""Share of driven nodes that differ by more than 1 mV at all. For tuning: 0.21."""
+
+@dataclass(frozen=True)
+class ModelError:
+    """Standard deviations of the laws' errors, one by one, and of what is left.
+
+    ``laws`` holds what is shared by all readings of a device: a shift in volts of its junctions or its threshold, for
+    ``gain`` the logarithm of a factor. ``residual_volts`` and ``residual_share`` are of each node by itself, volts and
+    a share of its level, whose squares add. ``states`` and ``nodes`` tell how much was measured on ``circuits``,
+    ``within_two`` which share of nodes of other circuits lies within two standard deviations.
+    """
+
+    circuits: tuple[str, ...]
+    states: int
+    nodes: int
+    laws: Mapping[str, float]
+    residual_volts: float
+    residual_share: float
+    within_two: float
+
+    def save(self) -> Path:
+        """Write the file that the package reads and return its path."""
+        path = Path(str(files(__package__).joinpath(FILE)))
+        path.write_text(json.dumps(asdict(self), indent=1) + "\n", encoding="utf-8")
+        return path
+
+
+@cache
+def model_error() -> ModelError:
+    """Return the measured figures."""
+    fields = json.loads(files(__package__).joinpath(FILE).read_text(encoding="utf-8"))
+    return ModelError(**fields | {"circuits": tuple(fields["circuits"])})
+
+
+def law_of(knob: Knob) -> str | None:
+    """Return the law that a knob of a part turns, if its error is measured."""
+    roles = [turned.role for turned in knob.turned]
+    if any(role.startswith("channel") for role in roles):
+        return THRESHOLD if knob.name == "threshold" else None
+    if any(role.startswith("base-emitter") for role in roles):
+        return {"junction": JUNCTION, "gain": GAIN}.get(knob.name)
+    return DIODE if knob.name.endswith("junction") else None
+
+
+def saturation_knobs(network: Network, spread: float) -> dict[tuple[str, str], Knob]:
+    """Return a knob for each transistor that shifts its base-collector junction alone."""
+    found = {}
+    for owner, hinges in network.hinges_of.items():
+        roles = [network.roles[k] for k in hinges if network.roles[k].startswith("base-collector junction")]
+        if roles:
+            turned = tuple(Turned(role, Effect.SHIFT) for role in roles)
+            found[owner, SATURATION] = Knob(owner, SATURATION, 0.0, spread, "measured model error", turned)
+    return found
+
+
+def laws_of(network: Network) -> list[tuple[str, Knob]]:
+    """Return the laws of all parts whose errors count, each with a knob that is as uncertain as measured."""
+    laws = model_error().laws
+    knobs = [*network.knobs.values(), *saturation_knobs(network, 0.0).values()]
+    found = [(SATURATION if knob.name == SATURATION else law_of(knob), knob) for knob in knobs]
+    return [(law, replace(knob, spread=laws[law])) for law, knob in found if law is not None]

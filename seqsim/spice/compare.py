@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from enum import Enum
@@ -16,7 +16,7 @@ from seqsim.network.network import Floats
 from seqsim.parts.wiring import ModelWriter, model_line
 from seqsim.solver import Levels, solve_variant, static_gates
 from seqsim.solver.sensitivity import node_impedance
-from seqsim.spice.deck import Deck, seeded, write_deck
+from seqsim.spice.deck import NEWTON, Deck, seeded, write_deck
 from seqsim.spice.engine import Engine
 
 RETURNS_VOLTS = 0.05
@@ -30,7 +30,7 @@ class Basin(Enum):
     """Where SPICE starts to look."""
 
     COLD = "cold"
-    """with nothing applied"""
+    """at 0 V everywhere"""
     SEEDED = "seeded"
     """at the switch level's answer"""
 
@@ -65,21 +65,24 @@ class Comparison:
         return np.asarray(self.spice - self.levels.volts[:-1])
 
 
-def switch_levels(
-    circuit: Circuit, network: Network, state: str, patches: tuple[Patch, ...], *, cold: bool = False
-) -> Levels:
-    """Return the switch level's answer: each power state from the one before, or ``cold`` from all off."""
+def every_state(
+    circuit: Circuit, network: Network, patches: tuple[Patch, ...], *, cold: bool = False
+) -> Iterator[tuple[str, Levels]]:
+    """Yield the switch level's answer in each power state: from the one before, or ``cold`` from all off."""
     variant = vary(network, patches)
     levels: Levels | None = None
     for name in circuit.power_states:
-        if not cold or name == state:
-            static = static_gates(network, state_gates(circuit, name))
-            levels = solve_variant(variant, static, None if cold or levels is None else levels.state)
+        static = static_gates(network, state_gates(circuit, name))
+        levels = solve_variant(variant, static, None if cold or levels is None else levels.state)
+        yield name, levels
+
+
+def switch_levels(circuit: Circuit, network: Network, state: str, patches: tuple[Patch, ...]) -> Levels:
+    """Return the switch level's answer in one power state, through those before it."""
+    for name, levels in every_state(circuit, network, patches):
         if name == state:
-            break
-    if levels is None:
-        raise SpiceFailedError(f"the circuit has no power state called '{state}'", got=state)
-    return levels
+            return levels
+    raise SpiceFailedError(f"the circuit has no power state called '{state}'", got=state)
 
 
 def compare(
@@ -102,9 +105,11 @@ def compare(
     guess = seeded(deck, levels.volts)
     ohms = _ohms(deck, levels)
     try:
-        found = engine.run(deck.operating_point(guess if basin is Basin.SEEDED else None))
+        found = _point(engine, deck, guess, basin)
     except SpiceFailedError as error:
-        return _from_time(engine, deck, levels, guess, ohms, error)
+        return _from_time(
+            engine, deck, levels, error, deck.from_rest() if basin is Basin.COLD else deck.kick(guess, ohms)
+        )
     volts = _volts(deck, levels, found)
     if np.nanmax(np.abs(volts - levels.volts[:-1]), initial=0.0) <= kick_above:
         return Comparison(deck, levels, volts, SpiceState.STABLE)
@@ -119,30 +124,36 @@ def compare(
         return Comparison(deck, levels, volts, SpiceState.STABLE)
     with suppress(SpiceFailedError):
         # where the kick leads, found to the end
-        settled = _volts(deck, levels, engine.run(deck.operating_point({n: kicked.get(n, 0.0) for n in guess})))
+        settled = _volts(deck, levels, _near(engine, deck, kicked))
         if np.nanmax(np.abs(settled - volts), initial=0.0) > RETURNS_VOLTS:
             ended = settled
     return Comparison(deck, levels, ended, SpiceState.METASTABLE, "a kick of 10 mV leads away from it", volts)
 
 
-def _from_time(
-    engine: Engine,
-    deck: Deck,
-    levels: Levels,
-    guess: Mapping[str, float],
-    ohms: Mapping[str, float],
-    error: SpiceFailedError,
-) -> Comparison:
-    """Look for a steady point in time where SPICE finds none directly: the board let go near the switch level's."""
-    nothing = np.full(len(levels.volts) - 1, np.nan)
+def _point(engine: Engine, deck: Deck, guess: Mapping[str, float], basin: Basin) -> Mapping[str, float]:
+    """Return a steady point near the guess, or the one to which the board comes from 0 V everywhere."""
+    if basin is Basin.SEEDED:
+        return engine.run(deck.operating_point(guess, NEWTON))
+    return _near(engine, deck, engine.run(deck.from_rest()))
+
+
+def _near(engine: Engine, deck: Deck, volts: Mapping[str, float]) -> Mapping[str, float]:
+    """Return the steady point near the volts at which a transient ended."""
+    return engine.run(deck.operating_point({node: volts.get(node, 0.0) for node in deck.nodes.values()}, NEWTON))
+
+
+def _from_time(engine: Engine, deck: Deck, levels: Levels, error: SpiceFailedError, start: str) -> Comparison:
+    """Take where the board comes to rest in time, from ``start``, where SPICE finds no steady point directly."""
     try:
-        ended = engine.run(deck.kick(guess, ohms))
-        again = engine.run(deck.kick(ended, ohms))
-    except SpiceFailedError:
-        return Comparison(deck, levels, nothing, SpiceState.FAILED, error.message)
+        ended = engine.run(start)
+        again = engine.run(deck.kick(ended, _ohms(deck, levels)))
+    except SpiceFailedError as failed:
+        nothing = np.full(len(levels.volts) - 1, np.nan)
+        return Comparison(deck, levels, nothing, SpiceState.FAILED, failed.message)
     first, second = _volts(deck, levels, ended), _volts(deck, levels, again)
     if np.nanmax(np.abs(first - second), initial=0.0) < RETURNS_VOLTS:
         return Comparison(deck, levels, second, SpiceState.STABLE)
+    nothing = np.full(len(levels.volts) - 1, np.nan)
     return Comparison(deck, levels, nothing, SpiceState.FAILED, f"{error.message}; in time it does not settle either")
 
 

@@ -7,7 +7,7 @@ are plain SI floats, since `1M` is a milliohm there.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -21,11 +21,20 @@ from seqsim.parts.wiring import ModelWriter, Wiring, model_line
 SHUNT_OHMS = 1e9
 """Resistance (Ω) from each node to ground, the switch level's 1 nS: a floating gate and an open joint then have a
 level, and no matrix is singular."""
-OPTIONS = f".options rshunt={SHUNT_OHMS!r} reltol=1e-5 abstol=1e-12 vntol=1e-7 itl1=500 itl2=500"
+FINE = f".options rshunt={SHUNT_OHMS!r} reltol=1e-5 abstol=1e-12 vntol=1e-7"
+LADDER = f"{FINE} itl1=500 itl2=500"
+NEWTON = f"{FINE} itl1=150 gminsteps=0 srcsteps=0"
+"""Newton's method alone: where it fails, the engine's ladder of smaller steps almost always fails too at the steep
+sources of chips, after a hundred times the work."""
+IN_TIME = f".options rshunt={SHUNT_OHMS!r} reltol=1e-3 abstol=1e-9 vntol=1e-5"
 KICK_SECONDS = 1e-6
 """Time constant that each node is given for a kick."""
 KICK_LENGTH = 1000
 """Time constants that a kick is followed for."""
+REST_FARADS = 1e-9
+"""Capacitance of every node of a board that is let go from nothing."""
+REST_SECONDS = 10.0
+"""How long it is followed: ten time constants of a node that nothing but 1 GΩ drives."""
 
 
 @dataclass(frozen=True)
@@ -33,39 +42,54 @@ class Deck:
     """The lines of a deck without an analysis, and the SPICE node of each net and cut-off piece.
 
     ``places`` maps the names that people use to SPICE nodes; ``nodes`` lists the SPICE node of each node of the
-    switch level, the inner points of parts left out.
+    switch level, the inner points of parts left out. ``near`` are volts by SPICE node where the text of the deck tells
+    the engine to start: without them it finds no steady point on many boards with chips.
     """
 
     title: str
     lines: tuple[str, ...]
     places: Mapping[str, str]
     nodes: Mapping[int, str]
+    near: Mapping[str, float] = field(default_factory=dict)
 
-    def operating_point(self, guess: Mapping[str, float] | None = None) -> str:
+    def operating_point(self, guess: Mapping[str, float] | None = None, options: str = LADDER) -> str:
         """Return the deck with an operating point to find, near ``guess`` (volts by SPICE node) if one is given."""
         near = [f".nodeset V({node})={volts!r}" for node, volts in (guess or {}).items()]
-        return self._text(*self.lines, *near, ".op")
+        return self._text(*self.lines, *near, ".op", options=options)
 
     def kick(self, start: Mapping[str, float], ohms: Mapping[str, float]) -> str:
         """Return the deck with a transient from ``start``, slightly off (volts by SPICE node).
 
-        Every node has a capacitance that gives it the same time constant behind its own resistance ``ohms``; the
-        board's capacitors are left out, its inductors are short. A stable point takes the kick back within some time
-        constants, from an unstable one it grows.
+        Every node has a capacitance that gives it the same time constant behind its own resistance ``ohms``. A stable
+        point takes the kick back within some time constants, from an unstable one it grows.
         """
+        # alternate signs: neighbours of a latch are pushed apart
+        off = {node: volts + (0.01 if k % 2 else -0.01) for k, (node, volts) in enumerate(start.items())}
+        farads = {node: KICK_SECONDS / resistance for node, resistance in ohms.items()}
+        return self._in_time(off, farads, KICK_LENGTH * KICK_SECONDS)
+
+    def from_rest(self) -> str:
+        """Return the deck with a transient from 0 V everywhere, with all that is applied there at once.
+
+        Every node has the same capacitance: which of several stable points is reached is then no matter of luck in
+        the engine's arithmetic.
+        """
+        nodes = dict.fromkeys(self.nodes.values())
+        return self._in_time(dict.fromkeys(nodes, 0.0), dict.fromkeys(nodes, REST_FARADS), REST_SECONDS)
+
+    def _in_time(self, start: Mapping[str, float], farads: Mapping[str, float], last: float) -> str:
+        """Return the deck with a transient; the board's capacitors are left out, its inductors are short."""
         steady = [line for line in self.lines if not line.startswith("C")]
         steady = [_shorted(line) if line.startswith("L") else line for line in steady]
-        storage = [f"Ckick{node} {node} 0 {KICK_SECONDS / resistance!r}" for node, resistance in ohms.items()]
-        # alternate signs: neighbours of a latch are pushed apart
-        off = [f".ic V({node})={volts + (0.01 if k % 2 else -0.01)!r}" for k, (node, volts) in enumerate(start.items())]
-        last = KICK_LENGTH * KICK_SECONDS
-        return self._text(*steady, *storage, *off, f".tran {last / 50!r} {last!r} uic")
+        storage = [f"Ckick{node} {node} 0 {capacitance!r}" for node, capacitance in farads.items()]
+        begin = [f".ic V({node})={volts!r}" for node, volts in start.items()]
+        return self._text(*steady, *storage, *begin, f".tran {last / 50!r} {last!r} uic", options=IN_TIME)
 
-    def _text(self, *lines: str) -> str:
-        return "\n".join((self.title, *lines, OPTIONS, ".end", ""))
+    def _text(self, *lines: str, options: str) -> str:
+        return "\n".join((self.title, *lines, options, ".end", ""))
 
     def __str__(self) -> str:
-        return self.operating_point()
+        return self.operating_point(self.near)
 
 
 def _shorted(line: str) -> str:

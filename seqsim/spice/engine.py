@@ -25,6 +25,8 @@ LIBRARY_VARIABLE = "NGSPICE_LIBRARY_PATH"
 CANDIDATES = ("libngspice.so.0", "libngspice.so", "libngspice.dylib", "ngspice.dll")
 TELLING = re.compile(r"error|fail|singular|no such|timestep|abort", re.IGNORECASE)
 """Lines of the engine that tell why it failed."""
+MOST_POINTS = 5000
+"""Points of time after which a run is given up: what has not come to rest by then never does."""
 KEPT_LINES = 40
 """Lines of the engine that are kept for the reason of a failure."""
 DIVIDER = "proof\nV1 n1 0 DC 10.0\nR1 n1 n2 1000.0\nR2 n2 0 1000.0\n.op\n.end\n"
@@ -108,6 +110,7 @@ class SharedEngine:
         self._lines.clear()
         try:
             self._shared.load_circuit(deck)
+            self._shared.exec_command(f"stop after {MOST_POINTS}")
             self._shared.run()
         except self._complaint:
             pass  # judged by its result below
@@ -122,6 +125,8 @@ class SharedEngine:
         if any("Transient op started" in line for line in self._lines):
             # the engine gave up on a steady point and followed the board in time for a while
             raise SpiceFailedError(f"SPICE found no steady point: {self._reason()}")
+        if any("condition met: stop" in line for line in self._lines):
+            raise SpiceFailedError(f"SPICE did not come to rest within {MOST_POINTS} steps of time")
         name = str(self._shared.last_plot)
         if not name.startswith(("op", "tran")):
             raise SpiceFailedError(f"SPICE gave no result: {self._reason()}")
@@ -141,11 +146,7 @@ class SharedEngine:
 
     def _reason(self) -> str:
         """Return the engine's last telling lines as one sentence."""
-        telling = [
-            line
-            for line in self._lines
-            if re.search(r"error|fail|singular|no such|timestep|abort", line, re.IGNORECASE)
-        ]
+        telling = [line for line in self._lines if TELLING.search(line)]
         lines = telling[-3:] or list(self._lines)[-3:]
         return "; ".join(" ".join(line.split()) for line in lines) or "it said nothing"
 

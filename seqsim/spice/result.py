@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from seqsim.circuit import Circuit, compile_network
@@ -13,7 +13,7 @@ from seqsim.errors import NoSteadyLevelError, UnknownPlaceError
 from seqsim.faults import find_fault, middle
 from seqsim.network import Patch
 from seqsim.solver import Steadiness
-from seqsim.spice.causes import cause
+from seqsim.spice.causes import Asked, causes
 from seqsim.spice.compare import Comparison, SpiceState, compare, switch_levels
 from seqsim.spice.deck import Deck
 from seqsim.spice.models import full_model
@@ -43,7 +43,12 @@ class Node:
 
     def to_dict(self) -> dict[str, Any]:
         """Return the documented fields."""
-        return {"switch_level": self.switch_level, "spice": self.spice, "difference": self.difference}
+        return {
+            "switch_level": self.switch_level,
+            "spice": self.spice,
+            "difference": self.difference,
+            "cause": self.cause,
+        }
 
 
 @dataclass(frozen=True)
@@ -89,14 +94,20 @@ class SpicePass(Result):
 
 
 def spice_deck(circuit: Circuit, state: str | None = None, faults: tuple[str, ...] = (), *, full: bool = False) -> Deck:
-    """Return the deck of a board in a power state, the last one by default; no engine is needed."""
+    """Return the deck of a board in a power state, the last one by default; no engine is needed.
+
+    Its text tells the engine to start at the switch level's answer.
+    """
     from seqsim.circuit import state_gates
     from seqsim.parts.wiring import model_line
-    from seqsim.spice.deck import write_deck
+    from seqsim.spice.deck import seeded, write_deck
 
     wanted = _state(circuit, state)
+    patches = _patches(circuit, faults)
+    network = compile_network(circuit)
     write_model = full_model if full else model_line
-    return write_deck(circuit, state_gates(circuit, wanted), _patches(circuit, faults), write_model=write_model)
+    deck = write_deck(circuit, state_gates(circuit, wanted), patches, network=network, write_model=write_model)
+    return replace(deck, near=seeded(deck, switch_levels(circuit, network, wanted, patches).volts))
 
 
 def spice_pass(
@@ -136,20 +147,18 @@ def spice_pass(
         raise NoSteadyLevelError(message, file=circuit.file, place=wanted)
     write_model = full_model if full else model_line
     both = compare(engine, circuit, network, levels, wanted, patches, write_model=write_model)
-    return _told(name, circuit, wanted, faults, both)
+    asked = Asked(engine, circuit, network, wanted, patches, write_model)
+    why = {} if both.state is SpiceState.FAILED else causes(asked, both, TOLD_VOLTS)
+    return _told(name, wanted, faults, both, why)
 
 
-def _told(name: str, circuit: Circuit, state: str, faults: tuple[str, ...], both: Comparison) -> SpicePass:
+def _told(name: str, state: str, faults: tuple[str, ...], both: Comparison, causes: Mapping[int, str]) -> SpicePass:
     number = {node: k for k, node in both.deck.nodes.items()}
     nodes: dict[str, Node] = {}
     for place, node in both.deck.places.items():
         k = number[node]
         volts = float(both.spice[k])
-        known = math.isfinite(volts)
-        why = ""
-        if known and abs(volts - both.levels.volts[k]) > TOLD_VOLTS:
-            why = "" if both.state is SpiceState.FAILED else cause(circuit, both.levels, both.spice, k)
-        nodes[place] = Node(float(both.levels.volts[k]), volts if known else None, why)
+        nodes[place] = Node(float(both.levels.volts[k]), volts if math.isfinite(volts) else None, causes.get(k, ""))
     compared = {place: abs(node.difference) for place, node in nodes.items() if node.difference is not None}
     worst = max(compared, key=lambda place: compared[place], default=None)
     parked = {} if both.parked is None else {p: float(both.parked[number[n]]) for p, n in both.deck.places.items()}

@@ -1,4 +1,4 @@
-"""How true the switch level is: library boards, healthy and with every single fault, beside SPICE with full models.
+"""How true the switch level is: library boards, healthy and with single faults, beside SPICE with full models.
 
 Half of the circuits are for tuning the laws, half for measuring only; which is which follows from the circuit's name
 and never changes.
@@ -6,38 +6,46 @@ and never changes.
 
 from __future__ import annotations
 
+import random
 import zlib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from multiprocessing import get_context
+from pathlib import Path
 
 import numpy as np
 
 from seqsim.circuit import Circuit, compile_network, find_circuit, read_circuit
+from seqsim.circuit.model import OFF
 from seqsim.errors import SpiceFailedError
 from seqsim.faults import middle, single_faults
-from seqsim.network import Network, Patch, vary
+from seqsim.network import Network, Patch
 from seqsim.network.network import Bools, Floats
 from seqsim.solver import FLOATING_OHMS, Levels, Steadiness
 from seqsim.solver.sensitivity import node_impedance
-from seqsim.spice.causes import cause
-from seqsim.spice.compare import Basin, Comparison, SpiceState, compare, switch_levels
+from seqsim.spice.causes import Asked, causes, floating_inputs
+from seqsim.spice.compare import Basin, Comparison, SpiceState, compare, every_state
 from seqsim.spice.engine import Engine, engine
 from seqsim.spice.models import full_model
+from seqsim.spice.truth_store import stored
 
 MOVED_VOLTS = 0.1
 """A fault has moved a node that it takes further than this from its healthy level."""
-LISTED_VOLTS = 0.3
+LISTED_VOLTS = 0.1
 """Disagreements above this are listed with their cause."""
 KICKED_VOLTS = 0.1
 """Points of SPICE that differ by more than this from the switch level are kicked."""
 LOGIC_VOLTS = 0.5
 """Nets that move by less than this between the healthy power states carry no logic level."""
+MOST_FAULTS = {Basin.SEEDED: 1000, Basin.COLD: 120}
+"""Boards with more faults than this are measured on a sample of so many, drawn with the circuit's name as seed."""
 CHUNK = 40
 """Faults that a worker process takes at once."""
 TASKS = 10
 """Chunks after which a worker process is replaced: the engine's memory grows with its runs."""
 HEALTHY = "healthy"
+FIRST_MEASURED = ("double_inversion", "inverting_npn", "n_channel_pass", "power_good_chain")
+"""Circuits for measuring whose figures were looked at while the laws were tuned."""
 
 
 @dataclass(frozen=True)
@@ -57,9 +65,9 @@ class Disagreement:
 class Sample:
     """One board in one power state: the differences of its nodes (n,) and what they are.
 
-    ``outcome`` is ``compared``, ``metastable`` (compared with where a kick led), ``oscillates`` (switch level) or
-    ``failed`` (SPICE found no steady point); the last two have no nodes. ``outside`` are the nodes that nothing
-    drives, or that a floating input decides.
+    ``outcome`` is ``compared``, ``metastable`` (compared with where a kick led), ``oscillates`` (switch level),
+    ``failed`` (SPICE found no steady point) or ``not shown`` (no card shows the fault); the last three have no nodes.
+    ``floating`` are the nodes that nothing drives.
     """
 
     circuit: str
@@ -75,38 +83,71 @@ class Sample:
     listed: tuple[Disagreement, ...] = ()
 
 
+@dataclass(frozen=True)
+class Job:
+    """Some faults of a circuit, by their numbers in its list; -1 is the healthy board."""
+
+    circuit: str
+    basin: Basin
+    faults: tuple[int, ...]
+
+
 def for_measuring(circuit: str) -> bool:
     """Tell whether a circuit is kept for measuring; the others are for tuning."""
     return zlib.crc32(circuit.encode()) % 2 == 1
 
 
-def measure(circuits: Sequence[str], basins: Sequence[Basin] = tuple(Basin), *, workers: int = 2) -> Iterator[Sample]:
-    """Yield a sample for each board, power state and basin, from worker processes that are replaced as they grow."""
-    jobs = []
-    for name in circuits:
-        count = 1 + len(single_faults(read_circuit(find_circuit(name))))
-        jobs += [(name, start, basin) for basin in basins for start in range(0, count, CHUNK)]
-    if workers == 0:
-        for job in jobs:
-            yield from _chunk(job)
-        return
+def untouched(circuit: str) -> bool:
+    """Tell whether a circuit is kept for measuring and its figures never guided a law."""
+    return for_measuring(circuit) and circuit not in FIRST_MEASURED
+
+
+def jobs_of(circuit: str, basin: Basin, most: int | None = None) -> list[Job]:
+    """Return the healthy board and all faults of a circuit, or ``most`` of them, in portions."""
+    count = len(single_faults(read_circuit(find_circuit(circuit))))
+    most = MOST_FAULTS[basin] if most is None else most
+    chosen = list(range(count))
+    if count > most:
+        chosen = sorted(random.Random(zlib.crc32(circuit.encode())).sample(chosen, most))  # noqa: S311 - a sample
+    chosen = [-1, *chosen]
+    return [Job(circuit, basin, tuple(chosen[k : k + CHUNK])) for k in range(0, len(chosen), CHUNK)]
+
+
+def measure(
+    circuits: Sequence[str],
+    basins: Sequence[Basin] = tuple(Basin),
+    *,
+    workers: int = 2,
+    most: int | None = None,
+    folder: Path | None = None,
+) -> Iterator[list[Sample]]:
+    """Yield the samples of each circuit and basin, from worker processes that are replaced as they grow.
+
+    What lies in ``folder`` from an earlier run of the same code and circuit is taken from there.
+    """
+    groups = [(basin, name, jobs_of(name, basin, most)) for basin in basins for name in circuits]
+    work = [(job, folder) for _, _, jobs in groups for job in jobs]
     with get_context("spawn").Pool(workers, maxtasksperchild=TASKS) as pool:
-        for found in pool.imap(_chunk, jobs):
-            yield from found
+        found = pool.imap(_done, work)
+        for _, _, jobs in groups:
+            yield [sample for _ in jobs for sample in next(found)]
 
 
-def _chunk(job: tuple[str, int, Basin]) -> list[Sample]:
-    name, start, basin = job
-    circuit = read_circuit(find_circuit(name))
-    boards: list[tuple[str, tuple[Patch, ...]]] = [(HEALTHY, ())]
-    boards += [(fault.name, fault.patches(middle(fault.severity))) for fault in single_faults(circuit)]
-    bench = _Bench(name, circuit, compile_network(circuit), engine(), basin)
-    return [
-        sample
-        for fault, patches in boards[start : start + CHUNK]
-        for state in circuit.power_states
-        for sample in [bench.sample(fault, patches, state)]
-    ]
+def _done(work: tuple[Job, Path | None]) -> list[Sample]:
+    job, folder = work
+    return run_job(job) if folder is None else stored(folder, job, run_job)
+
+
+def run_job(job: Job) -> list[Sample]:
+    """Return the samples of a job, from the engine of this process."""
+    circuit = read_circuit(find_circuit(job.circuit))
+    faults = single_faults(circuit)
+    bench = _Bench(job.circuit, circuit, compile_network(circuit), engine(), job.basin)
+    found: list[Sample] = []
+    for k in job.faults:
+        name, patches = (HEALTHY, ()) if k < 0 else (faults[k].name, faults[k].patches(middle(faults[k].severity)))
+        found += bench.samples(name, patches)
+    return found
 
 
 class _Bench:
@@ -114,67 +155,66 @@ class _Bench:
 
     def __init__(self, name: str, circuit: Circuit, network: Network, spice: Engine, basin: Basin) -> None:
         self.name, self.circuit, self.network, self.spice, self.basin = name, circuit, network, spice, basin
+        unknown = np.full(len(network.node_names), np.nan)
         self.healthy: dict[str, Floats] = {}
-        for state in circuit.power_states:
-            both = self.compared((), state)[1]
-            self.healthy[state] = np.full(len(network.node_names), np.nan) if both is None else both.spice
+        for state, levels in every_state(circuit, network, (), cold=basin is Basin.COLD):
+            both = self.compared(levels, (), state)
+            self.healthy[state] = unknown if both is None else both.spice
         table = np.array(list(self.healthy.values()))
-        self.middle = (np.nanmax(table, axis=0, initial=0.0) + np.nanmin(table, axis=0, initial=0.0)) / 2
-        self.logic = np.nanmax(table, axis=0, initial=0.0) - np.nanmin(table, axis=0, initial=0.0) > LOGIC_VOLTS
+        highest, lowest = np.nanmax(table, axis=0, initial=0.0), np.nanmin(table, axis=0, initial=0.0)
+        self.middle = (highest + lowest) / 2
+        self.logic = highest - lowest > LOGIC_VOLTS
 
-    def compared(self, patches: tuple[Patch, ...], state: str) -> tuple[Levels, Comparison | None]:
-        cold = self.basin is Basin.COLD
-        levels = switch_levels(self.circuit, self.network, state, patches, cold=cold)
+    def compared(self, levels: Levels, patches: tuple[Patch, ...], state: str) -> Comparison | None:
         if levels.steadiness is not Steadiness.STEADY:
-            return levels, None
-        return levels, compare(
+            return None
+        return compare(
             self.spice, self.circuit, self.network, levels, state, patches,
             basin=self.basin, write_model=full_model, kick_above=KICKED_VOLTS,
         )  # fmt: skip
 
-    def sample(self, fault: str, patches: tuple[Patch, ...], state: str) -> Sample:
-        try:
-            levels, both = self.compared(patches, state)
-        except SpiceFailedError:
-            return self._without(fault, state, "not shown")
-        if both is None:
-            return self._without(fault, state, "oscillates")
-        if both.state is SpiceState.FAILED:
-            return self._without(fault, state, "failed")
-        variant = vary(self.network, patches)
+    def samples(self, fault: str, patches: tuple[Patch, ...]) -> Iterator[Sample]:
+        """Yield a board in each of its power states."""
+        for state, levels in every_state(self.circuit, self.network, patches, cold=self.basin is Basin.COLD):
+            if state == OFF:
+                continue  # nothing is applied: every node is at 0 V in both
+            try:
+                both = self.compared(levels, patches, state)
+            except SpiceFailedError:
+                yield self._without(fault, state, "not shown")
+                continue
+            if both is None or both.state is SpiceState.FAILED:
+                yield self._without(fault, state, "oscillates" if both is None else "failed")
+            else:
+                yield self._sample(fault, state, levels, both, patches)
+
+    def _sample(self, fault: str, state: str, levels: Levels, both: Comparison, patches: tuple[Patch, ...]) -> Sample:
         shown = np.array(sorted(both.deck.nodes), dtype=np.int64)
         errors = both.difference[shown]
-        impedance = np.diag(node_impedance(levels))
-        floating = impedance[shown] > FLOATING_OHMS
         nets = shown < self.network.nets
         moved = np.zeros(len(shown), dtype=np.bool_)
         moved[nets] = np.abs(both.spice[shown[nets]] - self.healthy[state][shown[nets]]) > MOVED_VOLTS
-        rows = variant.rows
-        senses = (impedance[rows.rise_at] > FLOATING_OHMS) & (rows.rise_at >= 0) & (rows.rise_weight != 0)
-        input_floats = bool((senses.any(axis=1) & (variant.side_force < 0)).any())
-        names = {variant_node: place for place, node in both.deck.places.items()
-                 for variant_node in [int(node[1:]) - 1]}  # fmt: skip
+        number = {node: k for k, node in both.deck.nodes.items()}
+        names = {number[node]: place for place, node in both.deck.places.items()}
+        asked = Asked(self.spice, self.circuit, self.network, state, patches, full_model)
         listed = tuple(
-            Disagreement(
-                self.name, fault, state, names[int(k)], float(levels.volts[k]), float(both.spice[k]),
-                cause(self.circuit, levels, both.spice, int(k)),
-            )
-            for k, error in zip(shown, errors, strict=True)
-            if abs(error) > LISTED_VOLTS
-        )  # fmt: skip
-        outcome = "metastable" if both.state is SpiceState.METASTABLE else "compared"
+            Disagreement(self.name, fault, state, names[k], float(levels.volts[k]), float(both.spice[k]), why)
+            for k, why in causes(asked, both, LISTED_VOLTS).items()
+        )
         return Sample(
-            self.name, fault, state, self.basin, outcome, errors, moved, floating,
-            self._agrees(levels, both), input_floats, listed,
+            self.name, fault, state, self.basin,
+            "metastable" if both.state is SpiceState.METASTABLE else "compared",
+            errors, moved, np.diag(node_impedance(levels))[shown] > FLOATING_OHMS,
+            self._agrees(levels, both), bool(floating_inputs(levels)), listed,
         )  # fmt: skip
 
     def _agrees(self, levels: Levels, both: Comparison) -> bool:
         """Tell whether each net with a logic level is on the same side of its middle in both."""
         nets = self.network.nets
         logic, middle_volts = self.logic[:nets], self.middle[:nets]
-        low = levels.volts[:nets] > middle_volts, both.spice[:nets] > middle_volts
+        high = levels.volts[:nets] > middle_volts, both.spice[:nets] > middle_volts
         far = np.abs(both.difference[:nets]) > MOVED_VOLTS
-        return not bool((logic & far & (low[0] != low[1])).any())
+        return not bool((logic & far & (high[0] != high[1])).any())
 
     def _without(self, fault: str, state: str, outcome: str) -> Sample:
         nothing, no = np.zeros(0), np.zeros(0, dtype=np.bool_)
