@@ -5,12 +5,13 @@ from __future__ import annotations
 import os
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from seqsim.circuit import Circuit
-    from seqsim.diagnosis import Advice, Ranking, Verification
+    from seqsim.diagnosis import Advice, Desk, Ranking, Verification
     from seqsim.drawing import Picture
     from seqsim.logic import Explanation, LogicFunction
     from seqsim.readings import Readings
@@ -198,9 +199,9 @@ class Board:
             from seqsim.diagnosis.over_time import rank_over_time
 
             found = rank_over_time(self.circuit, taken)
-            standing = standing_after(self.circuit, taken) if following else None
+            standing = standing_after(self.circuit, taken, self._desk) if following else None
         else:
-            known = diagnose(self.circuit, taken)
+            known = diagnose(self.circuit, taken, at=self._desk)
             found = ranking(known, taken.readings)
             standing = Standing.of(known, taken.readings)
         if following and standing is not None:
@@ -237,10 +238,11 @@ class Board:
         taken = Readings() if none else self.read(readings, more)
         taken = _remembered(taken, history, past)
         one = likeliest(self.circuit, taken)
+        at = self._desk if one.circuit is self.circuit else None
         if none:
-            standing = Standing.before(one.circuit, history=history_known(one.circuit, taken))
+            standing = Standing.before(one.circuit, at, history=history_known(one.circuit, taken))
         else:
-            standing = standing_after(one.circuit, one.readings)
+            standing = standing_after(one.circuit, one.readings, at)
         return replace(one.told(advise(standing, taken.meter, most)), circuit=self.name, taken=one.taken)
 
     def verify(
@@ -392,6 +394,13 @@ class Board:
 
         self._say_taken()
         return logic(self.name, self.circuit, node, state, _listed(faults), inputs=inputs)
+
+    @cached_property
+    def _desk(self) -> Desk:
+        """The board made ready for diagnosis: further readings begin with what earlier ones worked out."""
+        from seqsim.diagnosis import desk
+
+        return desk(self.circuit, stored=True)
 
     def _find(self, readings: str | os.PathLike[str]) -> Path:
         """Return the file of readings; a bare name that is not here may lie beside the circuit file."""

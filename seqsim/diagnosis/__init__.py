@@ -1,6 +1,7 @@
 """From readings to ranked faults: predictions, likelihood, look-alikes, none of these."""
 
 from seqsim.diagnosis.advice import advise, standing_after
+from seqsim.diagnosis.conditions import Desk, desk
 from seqsim.diagnosis.foresight import Standing
 from seqsim.diagnosis.next_result import Advice, Outcome, Step
 from seqsim.diagnosis.rank import Diagnosis, diagnose, rank
@@ -11,6 +12,7 @@ from seqsim.diagnosis.verify import verify
 
 __all__ = [
     "Advice",
+    "Desk",
     "Diagnosis",
     "Explained",
     "Judged",
@@ -23,6 +25,7 @@ __all__ = [
     "Verification",
     "Where",
     "advise",
+    "desk",
     "diagnose",
     "rank",
     "ranking",

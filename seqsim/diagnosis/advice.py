@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from seqsim.circuit import OFF, Circuit
-from seqsim.diagnosis.conditions import conditions
+from seqsim.diagnosis.conditions import Desk, conditions
 from seqsim.diagnosis.foresight import Foresight, Standing, Ways, foresee, glance, ways
 from seqsim.diagnosis.hypotheses import Sort
 from seqsim.diagnosis.information import Outlook, outlook, spans
@@ -126,9 +126,9 @@ def classes(standing: Standing) -> Classes:
     return Classes(of, tuple(names[0] for names in everyone), alike, _summed(of, p, count))
 
 
-def standing_after(circuit: Circuit, readings: Readings) -> Standing:
-    """Return the standing after readings at rest, weighed by what was seen over time."""
-    found = diagnose(circuit, readings)
+def standing_after(circuit: Circuit, readings: Readings, at: Desk | None = None) -> Standing:
+    """Return the standing after readings at rest, weighed by what was seen over time; ``at`` as in `diagnose`."""
+    found = diagnose(circuit, readings, at=at)
     if readings.seen:
         from seqsim.diagnosis.over_time import watch, weighed
         from seqsim.sequence.seen import Witness

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
@@ -14,6 +13,7 @@ from seqsim.diagnosis.predict import Branch, carried, on_network
 from seqsim.network import GROUND, Bridge, Effect, Patch, SetSide, vary
 from seqsim.network.network import Floats
 from seqsim.parts.mosfet import Mosfet
+from seqsim.readings.outcome import normal_below
 from seqsim.solver import FLOATING_OHMS
 from seqsim.solver.batch import Probes, Solved
 from seqsim.solver.plain import all_off
@@ -25,6 +25,8 @@ LEVEL_SD = 0.02
 """Standard deviation (V) of a level that meets a threshold, besides the threshold's own (our judgement)."""
 LEAST_CHANCE = 0.02
 """Branches less likely than this are left out."""
+CERTAIN = 3.0
+"""Standard deviations beyond which the other side of a threshold is less likely than that by far."""
 HISTORY_SHARE = 0.8
 """Weight of the stable state that the order of the power states leads to, where there are several."""
 DIFFERENT_VOLTS = 0.1
@@ -74,7 +76,7 @@ class _Brancher:
     def __init__(self, desk: Desk, hypotheses: Sequence[Hypothesis], states: Sequence[str], points: int) -> None:
         self.desk = desk
         self.hypotheses = hypotheses
-        self.read = frozenset(states)
+        self.read = tuple(state for state in desk.circuit.power_states if state in states)
         self.points = points
         self.inputs = listeners(desk)
         self.variants = [vary(desk.network, Branch(k, 1.0, h.modes[0], 1).patches) for k, h in enumerate(hypotheses)]
@@ -197,8 +199,9 @@ class _Brancher:
             weight = np.where(above[:, None], variant.rows.fall_weight, variant.rows.rise_weight)
             threshold = np.where(above, variant.rows.falling[0], variant.rows.rising[0])
             margin = np.abs((weight * volts[at]).sum(axis=1) - threshold)
-            free = variant.side_force < 0
-            chances[state] = np.where(free, [_tail(m / s) for m, s in zip(margin, self.spread, strict=True)], 0.0)
+            near = np.flatnonzero((variant.side_force < 0) & (margin < CERTAIN * self.spread))
+            chances[state] = np.zeros(len(margin))
+            chances[state][near] = normal_below(-margin[near] / self.spread[near])
             row = int(np.argmax(chances[state]))
             if chances[state][row] > best:
                 best, chosen = float(chances[state][row]), row
@@ -210,11 +213,6 @@ class _Brancher:
                 side = not self.main[state].above[k][chosen]
                 flipped[state] = (SetSide(network.row_owners[chosen], network.row_names[chosen], side),)
         return best, flipped
-
-
-def _tail(deviations: float) -> float:
-    """Chance that a standard normal value exceeds this."""
-    return 0.5 * math.erfc(deviations / math.sqrt(2))
 
 
 def _row_spread(desk: Desk) -> Floats:

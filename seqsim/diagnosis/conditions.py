@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,6 +15,7 @@ from seqsim.readings.measurement import Measurement
 from seqsim.solver import Levels, solve_variant, static_gates
 
 if TYPE_CHECKING:
+    from seqsim.diagnosis.table import Surveyed
     from seqsim.solver.batch import Bench, Probes
 
 
@@ -35,14 +36,29 @@ class Condition:
     volts: Floats
     most: Floats
 
+    def only(self, chosen: Sequence[int]) -> Condition:
+        """Return the condition with some of its readings, by their places in it."""
+        at = np.array(chosen, dtype=np.int64)
+        return Condition(
+            self.state, self.patches, self.readings[at], tuple(self.tips[k] for k in chosen),
+            tuple(self.heated[k] for k in chosen), self.siemens[at], self.volts[at], self.most[at],
+        )  # fmt: skip
+
     def probes(self, variants: Sequence[Variant]) -> Probes:
         """Return the readings of this condition on each variant; a tip follows the pin that it touches."""
         from seqsim.solver.batch import Probes
 
-        plus = np.array([[_node(v, a) for a, _ in self.tips] for v in variants], dtype=np.int64)
-        minus = np.array([[_node(v, b) for _, b in self.tips] for v in variants], dtype=np.int64)
-        shape = (len(variants), len(self.tips))
-        return Probes(plus.reshape(shape), minus.reshape(shape), self.siemens, self.volts, self.most)
+        at = np.zeros((len(variants), len(self.tips), 2), dtype=np.int64)
+        drawn: list[tuple[int, int]] | None = None
+        for k, variant in enumerate(variants):
+            if variant.as_drawn:
+                drawn = drawn or [(_node(variant, a), _node(variant, b)) for a, b in self.tips]
+                at[k] = drawn
+            else:
+                at[k] = [(_node(variant, a), _node(variant, b)) for a, b in self.tips]
+        return Probes(
+            np.ascontiguousarray(at[:, :, 0]), np.ascontiguousarray(at[:, :, 1]), self.siemens, self.volts, self.most
+        )
 
 
 def _node(variant: Variant, place: str) -> int:
@@ -57,14 +73,23 @@ class Desk:
     circuit: Circuit
     network: Network
     benches: Mapping[str, Bench]
+    surveyed: dict[tuple[tuple[str, ...], tuple[str, ...]], Surveyed] = field(
+        default_factory=dict, repr=False, compare=False
+    )
+    """predictions so far, by power states and names of the listed hypotheses: further readings begin with them"""
+    stored: bool = False
+    """whether they are kept on disk, too"""
 
     def static(self, state: str) -> Bools:
         """Return the static gates of a power state."""
         return self.benches[state].static
 
 
-def desk(circuit: Circuit) -> Desk:
-    """Solve the healthy board in each power state, in their order, and factorise it there."""
+def desk(circuit: Circuit, *, stored: bool = False) -> Desk:
+    """Solve the healthy board in each power state, in their order, and factorise it there.
+
+    What is predicted from it is kept on disk if ``stored``.
+    """
     from seqsim.solver.batch import bench
 
     network = compile_network(circuit)
@@ -75,7 +100,7 @@ def desk(circuit: Circuit) -> Desk:
         static = static_gates(network, state_gates(circuit, state))
         levels = solve_variant(healthy, static, None if levels is None else levels.state)
         benches[state] = bench(network, static, levels)
-    return Desk(circuit, network, benches)
+    return Desk(circuit, network, benches, stored=stored)
 
 
 def conditions(measurements: Sequence[Measurement]) -> tuple[Condition, ...]:

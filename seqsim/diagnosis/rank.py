@@ -23,7 +23,8 @@ from seqsim.diagnosis.several import with_sets
 from seqsim.diagnosis.shelf import kept_or
 from seqsim.diagnosis.spread import Noise, noise
 from seqsim.diagnosis.steep import believed
-from seqsim.diagnosis.table import Table
+from seqsim.diagnosis.stored import keep, load
+from seqsim.diagnosis.table import Surveyed, Table
 from seqsim.faults import Factors, History
 from seqsim.faults.together import SECOND
 from seqsim.network.network import Floats
@@ -94,7 +95,7 @@ def diagnose(
     ``at``, ``alike`` and ``table`` save work that was done before; a table must be one of the same circuit, factors
     and probes, in the same order.
     """
-    at = at or desk(circuit)
+    at = at or desk(circuit, stored=True)
     taken = readings.readings
     measurements = tuple(measurement(circuit, reading, readings.meter) for reading in taken)
     history = history_known(circuit, readings, factors)
@@ -111,6 +112,8 @@ def diagnose(
     chosen = np.union1d(leading(predictions, noisy, count)[0], table.healthy).astype(np.int64)
     cells = list(cells_of(predictions, branches, chosen, table.limits))
     good_board, known = compared(at, readings)
+    if at.stored:
+        keep(at, table.surveyed, table.predictor.conditions)
     spread = table.spread(in_the_running(cells, branches, noisy), branches)
     if known is not None:
         spread = tuple(known.applied(each) for each in spread)
@@ -133,7 +136,13 @@ def diagnose(
 
 def table_of(at: Desk, measurements: Sequence[Measurement], factors: Factors | None = None) -> Table:
     """Return the predictions of all hypotheses for a set of readings, whatever values are read."""
-    return Table.of(at, listed(at.circuit, factors), anything(at.circuit), measurements)
+    known, others = listed(at.circuit, factors), anything(at.circuit)
+    states = tuple(state for state in at.circuit.power_states if any(each.state == state for each in measurements))
+    key = (states, tuple(hypothesis.name for hypothesis in known))
+    if key not in at.surveyed:
+        stored = load(at, known, others, states) if at.stored else None
+        at.surveyed[key] = stored or Surveyed.of(at, known, others, states)
+    return Table.of(at, known, others, measurements, at.surveyed[key])
 
 
 def _healthy(scored: Sequence[Scored], branches: Sequence[Branch]) -> Scored | None:

@@ -23,7 +23,7 @@ def kept_or(circuit: Circuit, work_out: Callable[[], Alike], listing: str = "") 
 
     ``listing`` tells which faults the list has, where it is not that of the catalogue.
     """
-    path = _folder() / f"{_key(circuit, listing)}.json"
+    path = _folder() / f"{circuit_key(circuit, listing)}.json"
     try:
         members = json.loads(path.read_text(encoding="utf-8"))
         path.touch()
@@ -52,9 +52,10 @@ def _folder() -> Path:
     return user_cache_path("seqsim") / "alike"
 
 
-def _key(circuit: Circuit, listing: str) -> str:
+def circuit_key(circuit: Circuit, asked: str) -> str:
+    """Return a name for what was worked out of a circuit; another version of this package has other names."""
     content = circuit.model_dump_json(exclude={"file", "lines", "title", "about"})
-    return hashlib.sha256(f"{_sources()}{content}{listing}".encode()).hexdigest()[:32]
+    return hashlib.sha256(f"{_sources()}{content}{asked}".encode()).hexdigest()[:32]
 
 
 @cache

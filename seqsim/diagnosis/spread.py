@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -37,7 +37,7 @@ def model_latents(network: Network) -> tuple[Network, Latents, tuple[tuple[str, 
         if roles:
             turned = tuple(Turned(role, Effect.SHIFT) for role in roles)
             added[owner, "saturation"] = Knob(owner, "saturation", 0.0, SATURATION_SD, "measured model error", turned)
-    known = replace(network, knobs={**network.knobs, **added})
+    known = network.with_knobs(added)
     keep = tuple(
         key for key, knob in known.knobs.items()
         if knob.spread > 0 and any(turned.effect is not Effect.ROW for turned in knob.turned)

@@ -9,22 +9,68 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from seqsim.diagnosis.branch import Branch, Predictions
 from seqsim.diagnosis.branches import branches_of
 from seqsim.diagnosis.cells import Cell, limits_of
 from seqsim.diagnosis.conditions import Desk, conditions
 from seqsim.diagnosis.hypotheses import Hypothesis
-from seqsim.diagnosis.predict import Branch, Predictions, Predictor
+from seqsim.diagnosis.predict import Predictor
 from seqsim.diagnosis.spread import model_latents
 from seqsim.diagnosis.steep import Lines, Spread, lines_of
+from seqsim.diagnosis.survey import Survey
 from seqsim.network.network import Floats, Ints
 from seqsim.readings.measurement import Measurement
-from seqsim.solver.batch import Latents
+
+if TYPE_CHECKING:
+    from seqsim.solver.batch import Latents
 
 COARSE_POINTS, FINE_POINTS = 6, 32
 """Severities of a branch: to see whether it is in the running, and then."""
+
+
+@dataclass
+class Surveyed:
+    """All branches of a list of hypotheses in some power states, at coarse severities, and those that were refined.
+
+    It depends on the circuit, its list and the power states alone, and serves whatever set of readings comes next.
+    """
+
+    coarse: Survey
+    fine: list[Survey] = field(default_factory=list)
+    place: dict[int, tuple[int, int]] = field(default_factory=dict)
+    """for each refined branch its survey among ``fine``, and its number there"""
+    stored: tuple[set[str], int] | None = None
+    """names of the readings on disk, and how many surveys among ``fine``"""
+
+    @classmethod
+    def of(
+        cls, desk: Desk, listed: Sequence[Hypothesis], others: Sequence[Hypothesis], states: Sequence[str]
+    ) -> Surveyed:
+        """Find the branches of all hypotheses; see `Table.of`."""
+        branches = branches_of(desk, listed, states, COARSE_POINTS)
+        branches += [
+            Branch(h, mode.weight, mode, COARSE_POINTS)
+            for h, hypothesis in enumerate(others, start=len(listed))
+            for mode in hypothesis.modes
+        ]
+        return cls(Survey(desk, branches))
+
+    def refine(self, wanted: Sequence[int]) -> None:
+        """Let some branches have fine severities, too."""
+        missing = [k for k in wanted if k not in self.place]
+        if missing:
+            branches = [replace(self.coarse.branches[k], points=FINE_POINTS) for k in missing]
+            self.place.update({k: (len(self.fine), number) for number, k in enumerate(missing)})
+            self.fine.append(Survey(self.coarse.desk, branches))
+
+    def refined(self, k: int) -> Branch:
+        """Return a branch with fine severities."""
+        survey, number = self.place[k]
+        return self.fine[survey].branches[number]
 
 
 @dataclass
@@ -43,6 +89,7 @@ class Table:
     healthy: Ints
     latents: Latents
     keys: tuple[tuple[str, str], ...]
+    surveyed: Surveyed = field(repr=False)
     _fine: dict[int, Predictions] = field(default_factory=dict, repr=False)
     _between: dict[tuple[int, float], Predictions] = field(default_factory=dict, repr=False)
     _lines: dict[tuple[int, float], Lines] = field(default_factory=dict, repr=False)
@@ -54,6 +101,7 @@ class Table:
         listed: Sequence[Hypothesis],
         others: Sequence[Hypothesis],
         measurements: Sequence[Measurement],
+        surveyed: Surveyed | None = None,
     ) -> Table:
         """Solve every branch at coarse severities.
 
@@ -65,19 +113,17 @@ class Table:
             Hypotheses of many modes, each of which is a branch.
         measurements
             Where a meter is put; what it shows is of no account.
+        surveyed
+            What is known of the same hypotheses in the same power states.
         """
         predictor = Predictor(desk, conditions(measurements), len(measurements))
-        branches = branches_of(desk, listed, [each.state for each in measurements], COARSE_POINTS)
-        branches += [
-            Branch(h, mode.weight, mode, COARSE_POINTS)
-            for h, hypothesis in enumerate(others, start=len(listed))
-            for mode in hypothesis.modes
-        ]
+        surveyed = surveyed or Surveyed.of(desk, listed, others, [each.state for each in measurements])
+        branches = list(surveyed.coarse.branches)
         healthy = np.array([k for k, branch in enumerate(branches) if branch.hypothesis == 0], dtype=np.int64)
         _, latents, keys = model_latents(desk.network)
         return cls(
-            desk, (*listed, *others), predictor, limits_of(measurements), branches, predictor.nominal(branches),
-            healthy, latents, keys,
+            desk, (*listed, *others), predictor, limits_of(measurements), branches,
+            surveyed.coarse.predictions(predictor.conditions, predictor.readings), healthy, latents, keys, surveyed,
         )  # fmt: skip
 
     def fine(self, wanted: Ints) -> Predictions:
@@ -85,11 +131,15 @@ class Table:
         ordered = sorted({int(k) for k in wanted})
         missing = [k for k in ordered if k not in self._fine]
         if missing:
-            refined = [replace(self.branches[k], points=FINE_POINTS) for k in missing]
-            found = self.predictor.nominal(refined)
-            for number, (k, branch) in enumerate(zip(missing, refined, strict=True)):
-                self.branches[k] = branch
-                self._fine[k] = found.only(found.branch == number, k)
+            self.surveyed.refine(missing)
+            found = {
+                survey: self.surveyed.fine[survey].predictions(self.predictor.conditions, self.predictor.readings)
+                for survey in sorted({self.surveyed.place[k][0] for k in missing})
+            }
+            for k in missing:
+                survey, number = self.surveyed.place[k]
+                self.branches[k] = self.surveyed.refined(k)
+                self._fine[k] = found[survey].only(found[survey].branch == number, k)
         return Predictions.together([self._fine[k] for k in ordered])
 
     def closer(

@@ -28,7 +28,8 @@ from seqsim.network.patch import (
     Source,
     Turn,
 )
-from seqsim.network.variant import Variant, vary
+from seqsim.network.patching import vary
+from seqsim.network.variant import Variant
 
 __all__ = [
     "FARADS",

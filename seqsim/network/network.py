@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from copy import copy
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +16,8 @@ from seqsim.network.elements import GROUND, WIDTH, Knob, Ratio, Rule, Storage
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+
+Scalar = TypeVar("Scalar", np.int64, np.int8)
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +113,14 @@ class Network:
         return {owner: np.array(numbers) for owner, numbers in found.items()}
 
     @cached_property
+    def hinges_in(self) -> Mapping[tuple[str, str], tuple[int, ...]]:
+        """Numbers of the hinges of each owner in each of its roles."""
+        found: dict[tuple[str, str], list[int]] = {}
+        for k, key in enumerate(zip(self.owners, self.roles, strict=True)):
+            found.setdefault(key, []).append(k)
+        return {key: tuple(numbers) for key, numbers in found.items()}
+
+    @cached_property
     def part_names(self) -> frozenset[str]:
         """Names of all that has terminals: parts and supplies."""
         return frozenset(self.owners) | {name.rpartition(":" if ":" in name else ".")[0] for name in self.terminals}
@@ -133,6 +145,47 @@ class Network:
         shape = (len(self.ratios), 2, WIDTH)
         found = tuple(by_role[ratio.owner, ratio.role] for ratio in self.ratios)
         return found, at.reshape(shape), weight.reshape(shape)
+
+    @cached_property
+    def ratio_nodes(self) -> Ints:
+        """Nodes (k, 2, WIDTH) of the output and the input of each ratio, where no pin was moved."""
+        return _shared(np.append(self.terminal_node, -1)[self.ratio_arrays[1]])
+
+    @cached_property
+    def unforced(self) -> tuple[NDArray[np.int8], NDArray[np.int8]]:
+        """Gates and rule rows of which none is forced: -1 for each."""
+        return (
+            _shared(np.full(len(self.gates), -1, dtype=np.int8)),
+            _shared(np.full(len(self.row_names), -1, dtype=np.int8)),
+        )
+
+    def with_knobs(self, more: Mapping[tuple[str, str], Knob]) -> Network:
+        """Return the network with further knobs; all else is shared, and what was worked out of it too."""
+        found = copy(self)
+        vars(found)["knobs"] = {**self.knobs, **more}
+        return found
+
+    def rows_in_place(self, severities: int) -> RowArrays:
+        """Return the rule rows over nodes, where no pin was moved and no threshold: the same object every time."""
+        found = self._rows_in_place.get(severities)
+        if found is None:
+            node, rows = np.append(self.terminal_node, -1), self.rows
+            shape = (severities, len(self.row_names))
+            found = self._rows_in_place[severities] = RowArrays(
+                rise_at=_shared(node[rows.rise_at]),
+                rise_weight=rows.rise_weight,
+                rising=np.broadcast_to(rows.rising, shape),
+                fall_at=_shared(node[rows.fall_at]),
+                fall_weight=rows.fall_weight,
+                falling=np.broadcast_to(rows.falling, shape),
+                kind=rows.kind,
+                rule=rows.rule,
+            )
+        return found
+
+    @cached_property
+    def _rows_in_place(self) -> dict[int, RowArrays]:
+        return {}
 
     @cached_property
     def rows_of(self) -> Mapping[str, tuple[int, ...]]:
@@ -173,6 +226,12 @@ class Network:
             if node < self.nets:
                 found[GROUND if node < 0 else self.node_names[node]].append(name)
         return {net: tuple(pins) for net, pins in found.items()}
+
+
+def _shared(array: NDArray[Scalar]) -> NDArray[Scalar]:
+    """Return an array that many variants hold at once: nobody may write to it."""
+    array.flags.writeable = False
+    return array
 
 
 def _numbers_at(first: Ints, second: Ints, terminals: int) -> Mapping[int, Ints]:

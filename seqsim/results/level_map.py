@@ -16,9 +16,11 @@ from seqsim.network import Effect, Patch, SetSide, Variant, vary
 from seqsim.network.network import Bools, Floats
 from seqsim.network.reach import reach, shifting
 from seqsim.solver import FLOATING_OHMS, Levels, State, Steadiness, currents, flatten, solve_variant, static_gates
+from seqsim.solver.arrays import STEADY
 from seqsim.solver.hold import pulsing
 from seqsim.solver.plain import all_off, all_on
 from seqsim.solver.sensitivity import node_impedance, sensitivities
+from seqsim.solver.system import MOST_DENSE
 from seqsim.wording import PERCENTILE_95, SCHEMA, Result
 
 if TYPE_CHECKING:
@@ -152,11 +154,29 @@ def _others(levels: Levels, variant: Variant, static: Bools) -> Iterator[Levels]
     found = [levels]
     system = flatten(variant)
     kicked = [_kicked(levels.state, row) for row in range(min(len(levels.state.above), MOST_KICKS))]
-    for start in (all_off(system), all_on(system), *kicked):
+    starts = [all_off(system), all_on(system), *kicked]
+    for start in starts if system.nodes <= MOST_DENSE else _elsewhere(levels, static, starts):
         other = solve_variant(variant, static, start)
         if other.steadiness is Steadiness.STEADY and all(_differ(other, known).any() for known in found):
             found.append(other)
             yield other
+
+
+def _elsewhere(levels: Levels, static: Bools, starts: list[State]) -> Iterator[State]:
+    """Yield the other stable states that starts lead to on a large board, by the kernel: each takes many rounds."""
+    from seqsim.solver.batch import bench
+
+    variant = levels.system.variant
+    reference = levels
+    if len(variant.replaced) or len(variant.port_of) or variant.stubs:
+        reference = solve_variant(vary(variant.network), static)
+    made = bench(variant.network, static, reference)
+    solved = made.run([variant] * len(starts), starts)
+    nets = variant.network.nets
+    for k in range(len(starts)):
+        moved = np.abs(solved.volts[k, :nets] - levels.volts[:nets]) > DIFFERENT_VOLTS
+        if solved.steadiness[k] == STEADY and moved.any():
+            yield made.state_of(solved, k, variant)
 
 
 def _by_history(circuit: Circuit, state: str, patches: tuple[Patch, ...], found: list[Levels]) -> list[Levels]:

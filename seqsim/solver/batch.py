@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from seqsim.network import WIDTH, Network, Variant
 from seqsim.network.network import Bools, Floats, Ints
-from seqsim.solver.arrays import Hinges, Ratios, Reference
+from seqsim.solver.arrays import STEADY, Hinges, Ratios, Reference
 from seqsim.solver.jit import announce
 from seqsim.solver.ordering import elimination_order
 from seqsim.solver.pack import (
@@ -81,6 +81,9 @@ class Bench:
         probes: Probes | None = None,
         latents: Latents | None = None,
         severity: Sequence[int] | None = None,
+        *,
+        known: Solved | None = None,
+        volts: bool = True,
     ) -> Solved:
         """Settle every severity of every variant (or one severity of each), and take the readings.
 
@@ -96,9 +99,13 @@ class Bench:
             Spread to work out the readings' sensitivities for.
         severity
             One severity for each variant; without it all of them.
+        known
+            What came out for all severities of the same variants before: those that were steady are taken up there.
+        volts
+            Keep the volts of every node; many variants of a large board have many.
         """
         announce("sweep")
-        job = self.job(variants, starts, probes, latents, severity)
+        job = self.job(variants, starts, probes, latents, severity, known=known, volts=volts)
         workers = min(WORKERS, len(job.solved.way) // LEAST_ITEMS)
         if workers < 2:
             job.run()
@@ -116,17 +123,19 @@ class Bench:
         probes: Probes | None = None,
         latents: Latents | None = None,
         severity: Sequence[int] | None = None,
+        *,
+        known: Solved | None = None,
+        volts: bool = True,
     ) -> Job:
         """Return what `run` runs, with its arguments."""
         pack = pack_variants(self.network, variants, self.nodes - 1)
         ports = max([len(v.ports.gate) for v in variants], default=0)
         width = len(self.hinges.gate) + ports + PROBE_PORTS
         rows, ratios = len(self.network.row_names), len(self.network.ratios)
-        given = starts if starts is not None else [self.levels.state]
-        shape = (1, len(self.network.owners)) if starts is None else (len(variants), width)
-        first = np.zeros(shape, dtype=np.bool_)
-        first_above = np.zeros((len(first), rows), dtype=np.bool_)
-        first_ratios = np.zeros((len(first), ratios))
+        given = [self.levels.state, *(starts or ())]
+        first = np.zeros((len(given), width), dtype=np.bool_)
+        first_above = np.zeros((len(given), rows), dtype=np.bool_)
+        first_ratios = np.zeros((len(given), ratios))
         for k, state in enumerate(given):
             first[k, : len(state.conducting)] = state.conducting
             first_above[k] = state.above
@@ -135,18 +144,27 @@ class Bench:
         probes = probes or no_probes(len(variants))
         count = pack.severities if severity is None else np.ones(len(variants), dtype=np.int64)
         items = np.concatenate([[0], np.cumsum(count)])
+        origin = np.repeat(np.zeros_like(count) if starts is None else 1 + np.arange(len(count)), count)
+        if known is not None:
+            origin = np.where(known.steadiness == STEADY, -len(first) - np.arange(len(origin)), origin)
+            first = np.concatenate([first, known.conducting])
+            first_above = np.concatenate([first_above, known.above])
+            first_ratios = np.concatenate([first_ratios, known.ratios])
         return Job(
             bench=self,
             room=ports + PROBE_PORTS,
             pack=pack,
             severity=np.full(len(variants), -1) if severity is None else np.asarray(severity, dtype=np.int64),
             items=items,
+            origin=origin,
             first=first,
             first_above=first_above,
             first_ratios=first_ratios,
             probes=probes,
             latents=latents,
-            solved=room_for(int(items[-1]), self.nodes, width, rows, ratios, len(probes.siemens), latents.size),
+            solved=room_for(
+                int(items[-1]), self.nodes, width, rows, ratios, len(probes.siemens), latents.size, volts=volts
+            ),
         )
 
     def state_of(self, solved: Solved, item: int, variant: Variant) -> State:
@@ -168,6 +186,7 @@ class Job:
     pack: Pack
     severity: Ints
     items: Ints
+    origin: Ints
     first: Bools
     first_above: Bools
     first_ratios: Floats
@@ -184,8 +203,8 @@ class Job:
         )
         sweep(
             hinges, b.reference, b.ratios, b.static, b.table, b.table_start, b.gate_start, b.driven,
-            b.network.paces, b.network.rows.kind, b.network.row_start, self.pack, self.severity, self.first,
-            self.first_above, self.first_ratios, self.probes, self.latents, self.solved, work,
+            b.network.paces, b.network.rows.kind, b.network.row_start, self.pack, self.severity, self.origin,
+            self.first, self.first_above, self.first_ratios, self.probes, self.latents, self.solved, work,
             begin, len(self.severity) if end is None else end, self.items[begin],
         )  # fmt: skip
 

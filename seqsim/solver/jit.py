@@ -1,13 +1,15 @@
 """Compilation of the kernel, kept on disk for the next run.
 
 Numba looks at a function's own file to see whether its cache is stale, not at the files of the functions that it
-calls; so the folder's name carries a hash of all the sources, and a change of any of them starts a new folder.
+calls; so the folder's name carries a hash of all that is compiled and all that it imports here, and a change of any
+of these files starts a new folder.
 """
 
 from __future__ import annotations
 
 import hashlib
 import logging
+import re
 import shutil
 from collections.abc import Callable
 from functools import cache
@@ -29,9 +31,21 @@ Function = TypeVar("Function", bound=Callable[..., object])
 @cache
 def cache_folder() -> Path:
     """Return the folder in the user's cache that holds the code compiled from these sources."""
-    sources = b"".join(path.read_bytes() for path in sorted(Path(__file__).parent.glob("*.py")))
-    name = hashlib.sha256(sources + numba.__version__.encode()).hexdigest()[:16]
+    name = hashlib.sha256((_sources() + numba.__version__).encode()).hexdigest()[:16]
     return user_cache_path("seqsim") / "compiled" / name
+
+
+def _sources() -> str:
+    """Return the text of the files with compiled functions, and of those that they import from this package."""
+    texts = {path.stem: path.read_text(encoding="utf-8") for path in sorted(Path(__file__).parent.glob("*.py"))}
+    wanted = {name for name, text in texts.items() if re.search(r"^@(compiled|inlined)", text, re.MULTILINE)}
+    waiting = list(wanted)
+    while waiting:
+        for name in re.findall(r"^from seqsim\.solver\.(\w+) import", texts[waiting.pop()], re.MULTILINE):
+            if name not in wanted:
+                wanted.add(name)
+                waiting.append(name)
+    return "".join(texts[name] for name in sorted(wanted))
 
 
 def is_compiled(module: str) -> bool:

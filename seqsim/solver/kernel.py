@@ -24,7 +24,10 @@ from seqsim.solver.plain import (
     TIE,
 )
 from seqsim.solver.update import choose, linear, prepare, refine
-from seqsim.solver.work import BEGIN, END, HINGES, STRUCTURE, UNKNOWN, Work
+from seqsim.solver.work import BEGIN, END, HINGES, KEPT, NO_GUESS, STRUCTURE, TRAIL, UNKNOWN, Work
+
+GUESSED_STEPS = 6
+"""Newton steps from guessed modes before the modes of the state before are taken after all."""
 
 
 @compiled
@@ -59,12 +62,12 @@ def _modes(h: Hinges, w: Work) -> bool:
 
 
 @compiled
-def _newton(h: Hinges, ref: Reference, ratios: Ratios, w: Work) -> bool:
+def _newton(h: Hinges, ref: Reference, ratios: Ratios, w: Work, most: int) -> bool:
     total = w.size[HINGES]
     for k in range(total):
         if w.conducting[k] and (not h.clamped[k] or not h.alive[k] or (h.gate[k] >= 0 and not w.gates[h.gate[k]])):
             w.conducting[k] = False
-    for step in range(NEWTON_STEPS):
+    for step in range(most):
         if linear(h, ref, ratios, w) == 0.0:
             return False
         if _modes(h, w):
@@ -83,29 +86,40 @@ def _newton(h: Hinges, ref: Reference, ratios: Ratios, w: Work) -> bool:
 
 
 @compiled
-def _analog(h: Hinges, ref: Reference, ratios: Ratios, w: Work) -> int:
-    """Volts and modes with gates and ratios held; the state before is the start."""
-    start = w.conducting[: w.size[HINGES]].copy()
-    if _newton(h, ref, ratios, w):
+def _analog(h: Hinges, ref: Reference, ratios: Ratios, w: Work, guess: int) -> int:
+    """Volts and modes with gates and ratios held; the state before is the start, after a guess if there is one."""
+    total = w.size[HINGES]
+    start = w.conducting[:total].copy()
+    if guess != NO_GUESS:
+        for k in range(total):
+            w.conducting[k] = w.trail_modes[guess, k]
+        if _newton(h, ref, ratios, w, GUESSED_STEPS):
+            return NEWTON
+        for k in range(total):
+            w.conducting[k] = start[k]
+    if _newton(h, ref, ratios, w, NEWTON_STEPS):
         return NEWTON
     return fall_back(h, ref, ratios, w, start)
 
 
 @compiled
-def _settle_analog(h: Hinges, ref: Reference, ratios: Ratios, w: Work, tolerance: float) -> int:
-    """As `_analog`, with the input-current ratios converged."""
+def _settle_analog(
+    h: Hinges, ref: Reference, ratios: Ratios, w: Work, tolerance: float, guess: int
+) -> tuple[int, float]:
+    """As `_analog`, with the input-current ratios converged; return the way, and how far they may still be off."""
     count = len(ratios.at)
     worst = NEWTON
+    change = 0.0
     if count == 0:
-        return _analog(h, ref, ratios, w)
+        return _analog(h, ref, ratios, w, guess), change
     first = w.ratios.copy()
     second = w.ratios.copy()
     wanted = w.ratios.copy()
     for step in range(RATIO_STEPS):
-        way = _analog(h, ref, ratios, w)
+        way = _analog(h, ref, ratios, w, guess if step == 0 else NO_GUESS)
         worst = max(worst, way)
         if way == FAILED:
-            return FAILED
+            return FAILED, change
         change = 0.0
         for i in range(count):
             out, into = 0.0, 0.0
@@ -128,7 +142,7 @@ def _settle_analog(h: Hinges, ref: Reference, ratios: Ratios, w: Work, tolerance
                         value = min(max(wanted[i] + after * factor / (1 - factor), 0.0), 1.0)
             first[i], second[i] = second[i], wanted[i]
             w.ratios[i] = value
-    return worst
+    return worst, change
 
 
 @compiled
@@ -180,7 +194,11 @@ def _sides(rules: Rules, w: Work) -> int:
 
 @compiled
 def settle(h: Hinges, ref: Reference, rules: Rules, ratios: Ratios, w: Work) -> tuple[int, int]:
-    """Settle from the state in ``w``; return steadiness and the worst way that an analog solution took."""
+    """Settle from the state in ``w``; return steadiness and the worst way that an analog solution took.
+
+    Where ``w.size[KEPT]`` allows it, each round begins with the modes that the severity before had in that round at
+    the same sides, and leaves its own.
+    """
     rows = len(rules.kind)
     worst = NEWTON
     for row in range(rows):
@@ -188,15 +206,17 @@ def settle(h: Hinges, ref: Reference, rules: Rules, ratios: Ratios, w: Work) -> 
             w.above[row] = rules.side_force[row] == 1
     count = 0
     one_by_one = False
+    together = -1  # the last round that changed several rows
     for step in range(ROUNDS):
         _gates(rules, w)
-        way = _settle_analog(h, ref, ratios, w, ROUGHLY)
+        way, change = _settle_analog(h, ref, ratios, w, ROUGHLY, _guess(w, step))
         worst = max(worst, way)
         changed = _sides(rules, w)
-        if len(ratios.at) > 0 and changed == 0 and way != FAILED:
-            way = _settle_analog(h, ref, ratios, w, RATIO_TOLERANCE)
+        if change >= RATIO_TOLERANCE and changed == 0 and way != FAILED:
+            way, _ = _settle_analog(h, ref, ratios, w, RATIO_TOLERANCE, NO_GUESS)
             worst = max(worst, way)
             changed = _sides(rules, w)
+        _keep(w, step)
         if way == FAILED:
             return NO_LEVEL, worst
         if changed == 0:
@@ -211,12 +231,15 @@ def settle(h: Hinges, ref: Reference, rules: Rules, ratios: Ratios, w: Work) -> 
             if w.names_seen[earlier] == name and np.array_equal(w.sides_seen[earlier], w.above):
                 repeats = earlier
                 break
-        if repeats >= 0 and one_by_one:
+        # a cycle in which one row changed at a time would be the same one by one
+        if repeats >= 0 and (one_by_one or repeats > together):
             _average(rules, w, repeats, count)
             return OSCILLATES, worst
         if repeats >= 0 or step == PATIENCE:
             one_by_one = True
             count = 0
+        if changed > 1:
+            together = count
         w.names_seen[count] = name
         w.sides_seen[count] = w.above
         w.volts_seen[count] = w.volts
@@ -229,6 +252,24 @@ def settle(h: Hinges, ref: Reference, rules: Rules, ratios: Ratios, w: Work) -> 
                 w.above[row] = w.fresh[row]
     _average(rules, w, 0, count)
     return OSCILLATES, worst
+
+
+@compiled
+def _guess(w: Work, step: int) -> int:
+    """Return the round of the severity before whose modes fit a round, or `NO_GUESS`."""
+    if step < w.size[KEPT] and np.array_equal(w.trail_sides[step], w.above):
+        return step
+    return NO_GUESS
+
+
+@compiled
+def _keep(w: Work, step: int) -> None:
+    """Keep the sides and modes of a round for the next severity."""
+    if w.size[KEPT] != NO_GUESS and step < TRAIL:
+        w.trail_sides[step] = w.above
+        for k in range(w.size[HINGES]):
+            w.trail_modes[step, k] = w.conducting[k]
+        w.size[KEPT] = max(w.size[KEPT], step + 1)
 
 
 @compiled

@@ -83,9 +83,9 @@ class Latents(NamedTuple):
 class Solved(NamedTuple):
     """What came out, one row an item.
 
-    Volts (i, N) with ground last, state, steadiness and way, and per reading the volts (i, r), the Thevenin ohms
-    without the meter (i, r), by how much the volts swing where the board oscillates (i, r) and, where asked for, the
-    change for one standard deviation of each latent (i, r, l).
+    Volts (i, N) with ground last, where they are kept, state, steadiness and way, and per reading the volts (i, r),
+    the Thevenin ohms without the meter (i, r), by how much the volts swing where the board oscillates (i, r) and,
+    where asked for, the change for one standard deviation of each latent (i, r, l).
     """
 
     volts: Floats
@@ -100,10 +100,12 @@ class Solved(NamedTuple):
     moves: Floats
 
 
-def room_for(items: int, nodes: int, hinges: int, rows: int, ratios: int, readings: int, latents: int) -> Solved:
-    """Return the arrays that the kernel fills."""
+def room_for(
+    items: int, nodes: int, hinges: int, rows: int, ratios: int, readings: int, latents: int, *, volts: bool = True
+) -> Solved:
+    """Return the arrays that the kernel fills, with or without the ``volts`` of every node."""
     return Solved(
-        volts=np.zeros((items, nodes)),
+        volts=np.zeros((items if volts else 0, nodes)),
         conducting=np.zeros((items, hinges), dtype=np.bool_),
         above=np.zeros((items, rows), dtype=np.bool_),
         ratios=np.zeros((items, ratios)),
@@ -130,7 +132,7 @@ def pack_variants(network: Network, variants: Sequence[Variant], ground: int) ->
     if any(len(v.stubs) > STUBS for v in variants):
         message = f"patches add more than {STUBS} nodes"
         raise ValueError(message)
-    sets, row_set = _row_sets(variants)
+    sets, row_set = _row_sets(network, variants)
     rows = len(network.row_names)
     width = max([len(sets)], default=1)
     rise_at = np.zeros((width, rows, WIDTH), dtype=np.int64)
@@ -139,6 +141,7 @@ def pack_variants(network: Network, variants: Sequence[Variant], ground: int) ->
     rising, falling = np.zeros((width, most, rows)), np.zeros((width, most, rows))
     for k, r in enumerate(sets):
         rise_at[k], fall_at[k] = grounded(r.rise_at, ground), grounded(r.fall_at, ground)
+        rising[k], falling[k] = r.rising[-1], r.falling[-1]
         rising[k, : len(r.rising)], falling[k, : len(r.falling)] = r.rising, r.falling
     flat = network.rows
     return Pack(
@@ -171,19 +174,21 @@ def pack_variants(network: Network, variants: Sequence[Variant], ground: int) ->
     )  # fmt: skip
 
 
-def _row_sets(variants: Sequence[Variant]) -> tuple[list[RowArrays], Ints]:
-    """Return the different sets of rule rows of variants, and which one each has."""
+def _row_sets(network: Network, variants: Sequence[Variant]) -> tuple[list[RowArrays], Ints]:
+    """Return the different sets of rule rows of variants, and which one each has; most have the network's own."""
     sets: dict[tuple[bytes, ...], int] = {}
-    kept: list[RowArrays] = []
-    number: list[int] = []
-    for variant in variants:
+    kept: list[RowArrays] = [network.rows_in_place(1)]
+    number = np.zeros(len(variants), dtype=np.int64)
+    for k, variant in enumerate(variants):
         r = variant.rows
+        if variant.network.rows is network.rows and r is variant.network.rows_in_place(variant.severities):
+            continue
         key = (r.rise_at.tobytes(), r.fall_at.tobytes(), r.rising.tobytes(), r.falling.tobytes())
         if key not in sets:
             sets[key] = len(kept)
             kept.append(r)
-        number.append(sets[key])
-    return kept, np.array(number, dtype=np.int64)
+        number[k] = sets[key]
+    return kept, number
 
 
 def latents_of(network: Network, keep: Sequence[tuple[str, str]]) -> Latents:

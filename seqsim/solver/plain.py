@@ -112,6 +112,7 @@ def settle(system: System, static: Bools, start: State) -> Levels:
     volts_seen: list[Floats] = []
     states_seen: list[State] = []
     one_by_one = False
+    together = -1  # the last round that changed several rows
     way = Way.NEWTON
     order = list(Way)
     for step in range(ROUNDS):
@@ -128,11 +129,14 @@ def settle(system: System, static: Bools, start: State) -> Levels:
         if np.array_equal(above, state.above):
             return refined(Levels(system, volts, state, gates, Steadiness.STEADY, way))
         key = state.above.tobytes() + state.conducting.tobytes()
-        if key in seen and one_by_one:
+        # a cycle in which one row changed at a time would be the same one by one
+        if key in seen and (one_by_one or seen[key] > together):
             return _oscillating(system, static, state, volts_seen[seen[key] :], states_seen[seen[key] :], way)
         if key in seen or step == PATIENCE:
             one_by_one = True
             seen, volts_seen, states_seen = {}, [], []
+        if np.count_nonzero(above != state.above) > 1:
+            together = len(volts_seen)
         seen[key] = len(volts_seen)
         volts_seen.append(volts)
         states_seen.append(state)
@@ -145,7 +149,7 @@ def settle(system: System, static: Bools, start: State) -> Levels:
 def refined(levels: Levels) -> Levels:
     """Correct the volts once by the currents that are left over, which gives floating nodes their digits back."""
     volts = levels.volts.copy()
-    volts[:-1] -= np.linalg.solve(levels.system.matrix(levels.active()), residual(levels))
+    volts[:-1] -= levels.system.solve(levels.active(), residual(levels))
     return replace(levels, volts=volts)
 
 
@@ -323,7 +327,7 @@ def linear(system: System, gates: Bools, state: State) -> Floats:
     """Return node volts (n + 1,) with the set of conducting hinges held."""
     active = active_conductance(system, state, gates)
     volts = np.zeros(system.nodes + 1)
-    volts[:-1] = np.linalg.solve(system.matrix(active), system.right_side(active))
+    volts[:-1] = system.solve(active, system.right_side(active))
     return volts
 
 
@@ -348,8 +352,7 @@ def thevenin_ohms(levels: Levels, first: str, second: str | None = None) -> floa
     vector[system.variant.node(first)] += 1
     if second is not None:
         vector[system.variant.node(second)] -= 1
-    matrix = system.matrix(levels.active())
-    return float(vector[:-1] @ np.linalg.solve(matrix, vector[:-1]))
+    return float(vector[:-1] @ system.solve(levels.active(), vector[:-1]))
 
 
 def currents(levels: Levels) -> Floats:

@@ -11,8 +11,8 @@ from seqsim.solver.jit import compiled
 from seqsim.solver.kernel import restore, settle
 from seqsim.solver.pack import STUBS, Latents, Pack, Probes, Solved
 from seqsim.solver.probing import unmoved
-from seqsim.solver.update import aim
-from seqsim.solver.work import BEGIN, END, HINGES, LIVE, STRUCTURE, UNKNOWN, Work
+from seqsim.solver.update import aim, felt
+from seqsim.solver.work import BEGIN, END, HINGES, KEPT, LIVE, NO_GUESS, STRUCTURE, UNKNOWN, Work
 
 
 @compiled
@@ -104,7 +104,7 @@ def _swing(work: Work, plus: int, minus: int) -> float:
 @compiled
 def sweep(
     h: Hinges, ref: Reference, base_ratios: Ratios, static: Bools, table: Ints, table_start: Ints, gate_start: Ints,
-    driven: Ints, paces: Floats, kind: Ints, row_start: Ints, pack: Pack, severity: Ints, first: Bools,
+    driven: Ints, paces: Floats, kind: Ints, row_start: Ints, pack: Pack, severity: Ints, origin: Ints, first: Bools,
     first_above: Bools, first_ratios: Floats, probes: Probes, latents: Latents, solved: Solved, work: Work,
     begin: int, end: int, item: int,
 ) -> None:  # fmt: skip
@@ -112,12 +112,13 @@ def sweep(
 
     They are those from ``begin`` to before ``end``, and their first place in ``solved`` is ``item``.
 
-    Starts are ``first``, ``first_above`` and ``first_ratios``: one row for each variant, numbered as its hinges are, or
-    a single row, the reference's own state.
+    Each item starts from the row ``origin`` (i,), negative where that is its settled state already, of ``first``,
+    ``first_above`` and ``first_ratios``, numbered as its hinges are; row 0 is the reference's own state, whose hinges a
+    port takes over from those that it stands for.
     """
     size = len(ref.volts)
     base = len(ref.active)
-    from_reference = first.shape[1] == base
+    keeping = len(solved.volts) > 0
     sensitive = latents.size > 0
     width = len(h.gate)
     rows = len(kind)
@@ -139,6 +140,7 @@ def sweep(
         for i in range(pack.port_start[v], pack.port_start[v + 1]):
             if pack.port_of[i] >= 0:
                 alias[pack.port_of[i]] = base + i - pack.port_start[v]
+        work.size[KEPT] = 0
         for s in range(low, high):
             total = _place_ports(h, pack, v, s, base)
             at = min(s, pack.rising.shape[1] - 1)
@@ -149,25 +151,23 @@ def sweep(
             )  # fmt: skip
             work.size[HINGES] = total
             work.size[STRUCTURE] = UNKNOWN
-            if from_reference:
-                for k in range(base):
-                    work.conducting[k] = first[0, k]
+            start = abs(origin[item])
+            work.size[KEPT] = NO_GUESS if origin[item] < 0 else max(work.size[KEPT], 0)
+            for k in range(total):
+                work.conducting[k] = first[start, k]
+            if start == 0:
                 for k in range(base, total):
-                    origin = pack.port_of[pack.port_start[v] + k - base]
-                    work.conducting[k] = origin >= 0 and first[0, origin]
-                work.above[:] = first_above[0]
-                work.ratios[:] = first_ratios[0]
-            else:
-                for k in range(total):
-                    work.conducting[k] = first[v, k]
-                work.above[:] = first_above[v]
-                work.ratios[:] = first_ratios[v]
+                    other = pack.port_of[pack.port_start[v] + k - base]
+                    work.conducting[k] = other >= 0 and first[0, other]
+            work.above[:] = first_above[start]
+            work.ratios[:] = first_ratios[start]
             steadiness, way = settle(h, ref, rules, ratios, work)
             solved.steadiness[item] = steadiness
             solved.way[item] = way
             for node in range(size):
-                solved.volts[item, node] = work.volts[node]
                 settled_volts[node] = work.volts[node]
+            if keeping:
+                solved.volts[item] = settled_volts
             for k in range(total):
                 solved.conducting[item, k] = work.conducting[k]
                 kept[k] = work.conducting[k]
@@ -182,7 +182,7 @@ def sweep(
                 plus, minus = probes.plus[v, r], probes.minus[v, r]
                 if plus == minus or steadiness == NO_LEVEL:
                     continue
-                ohms = aim(h, ref, work, plus, minus, row, column)
+                ohms = aim(h, ref, work, plus, minus, column)
                 solved.ohms[item, r] = ohms
                 siemens = probes.siemens[r]
                 across = settled_volts[plus] - settled_volts[minus]
@@ -195,6 +195,7 @@ def sweep(
                 light = siemens == 0.0 or (steadiness != STEADY and share > 0.0)
                 if light or (share > 0.0 and within and unmoved(h, rules, work)):
                     if sensitive:
+                        felt(h, ref, work, plus, minus, row)
                         for node in range(size):
                             row[node] /= share
                         _moves(h, work, alias, latents, row, solved.moves[item, r])
@@ -204,10 +205,14 @@ def sweep(
                     work.size[STRUCTURE] = UNKNOWN
                     for k in range(total, work.size[HINGES]):
                         work.conducting[k] = k > total  # a test current is mostly in its limit
+                    rounds = work.size[KEPT]
+                    work.size[KEPT] = NO_GUESS
                     settle(h, ref, rules, ratios, work)
+                    work.size[KEPT] = rounds
                     read = work.volts[plus] - work.volts[minus]
                     if sensitive:
-                        aim(h, ref, work, plus, minus, row, column)
+                        aim(h, ref, work, plus, minus, column)
+                        felt(h, ref, work, plus, minus, row)
                         _moves(h, work, alias, latents, row, solved.moves[item, r])
                     restore(h, ref, ratios, rules, work, kept, kept_above, kept_ratios, settled_volts, total)
                 solved.read[item, r] = read

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from importlib.util import find_spec
 
 import numpy as np
 
 from seqsim.network import Variant
 from seqsim.network.network import Bools, Floats, Ints
 
+MOST_DENSE = 150
+"""Nodes up to which a full matrix is solved; beyond, a sparse one where SciPy is installed, which is much quicker."""
 LEAK = 1e-9
 """Siemens from every node to ground (SPICE gets the same as rshunt 1e9): it makes a floating node's matrix regular."""
 
@@ -54,6 +57,30 @@ class System:
         jacobian = full.reshape(n + 1, n + 1)[:n, :n]
         jacobian[np.arange(n), np.arange(n)] += LEAK
         return jacobian
+
+    def solve(self, active: Floats, right: Floats) -> Floats:
+        """Return the solution (n,) of the equations of `matrix` for a right side.
+
+        Raises
+        ------
+        numpy.linalg.LinAlgError
+            If the matrix is singular.
+        """
+        if self.nodes <= MOST_DENSE or find_spec("scipy") is None:
+            return np.asarray(np.linalg.solve(self.matrix(active), right))
+        from scipy.sparse import coo_array, diags_array
+        from scipy.sparse.linalg import splu
+
+        used = np.flatnonzero(active)
+        terms = (active[used, None] * self.products[used]).ravel()
+        row, column = np.divmod(self.cells[used].ravel(), self.nodes + 1)
+        inside = (terms != 0) & (row < self.nodes) & (column < self.nodes)
+        shape = (self.nodes, self.nodes)
+        matrix = coo_array((terms[inside], (row[inside], column[inside])), shape).tocsc()
+        try:
+            return np.asarray(splu((matrix + LEAK * diags_array(np.ones(self.nodes))).tocsc()).solve(right))
+        except RuntimeError as error:
+            raise np.linalg.LinAlgError(str(error)) from error
 
     def right_side(self, active: Floats) -> Floats:
         """Return the source vector (n,) that belongs to `matrix`."""

@@ -294,27 +294,35 @@ def _astray(h: Hinges, w: Work, plus: int, minus: int, column: Floats) -> float:
 
 
 @compiled
-def aim(h: Hinges, ref: Reference, w: Work, plus: int, minus: int, row: Floats, column: Floats) -> float:
-    """Put ``cᵀ J⁻¹`` and ``J⁻¹ c`` (N,), c between two nodes, into ``row`` and ``column``; return the Thevenin ohms.
+def aim(h: Hinges, ref: Reference, w: Work, plus: int, minus: int, column: Floats) -> float:
+    """Put ``J⁻¹ c`` (N,), c between two nodes, into ``column``; return the Thevenin ohms.
 
     The state in ``w`` must be prepared, as settling leaves it.
     """
-    size = len(row)
     if w.size[WHOLE] == UPDATE:
-        for node in range(size):
+        for node in range(len(column)):
             column[node] = ref.columns[plus, node] - ref.columns[minus, node]
         _correct(h, ref, w, column)
-        if _astray(h, w, plus, minus, column) > MOST_ASTRAY:
-            _prepare_whole(h, w)
+        if w.size[CHOSEN] == 0 or _astray(h, w, plus, minus, column) <= MOST_ASTRAY:
+            return float(column[plus] - column[minus])
+        _prepare_whole(h, w)
+    column[:] = 0.0
+    column[plus] += 1.0
+    column[minus] -= 1.0
+    _solve_whole(w, column)
+    return float(column[plus] - column[minus])
+
+
+@compiled
+def felt(h: Hinges, ref: Reference, w: Work, plus: int, minus: int, row: Floats) -> None:
+    """Put ``cᵀ J⁻¹`` (N,), what a current at each node does to the volts between two, into ``row``; after `aim`."""
     if w.size[WHOLE] != UPDATE:
         row[:] = 0.0
         row[plus] += 1.0
         row[minus] -= 1.0
-        column[:] = row
-        _solve_whole(w, column)
         _solve_whole_transposed(w, row)
-        return float(row[plus] - row[minus])
-    for node in range(size):
+        return
+    for node in range(len(row)):
         row[node] = ref.inverse[plus, node] - ref.inverse[minus, node]
     n = w.size[CHOSEN]
     if n > 0:
@@ -331,4 +339,3 @@ def aim(h: Hinges, ref: Reference, w: Work, plus: int, minus: int, row: Floats, 
             for p in range(WIDTH):
                 w.nodal[h.sense_at[hinge, p]] += h.sense_weight[hinge, p] * w.delta[i] * w.right[i]
         _add_rows(ref.inverse, w.nodal, row, w.size[LIVE])
-    return float(row[plus] - row[minus])

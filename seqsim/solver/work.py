@@ -11,12 +11,16 @@ from seqsim.network.network import Bools, Floats, Ints
 from seqsim.solver.plain import NEWTON_STEPS, ROUNDS
 from seqsim.solver.sparse import Sparse, sparse
 
-HINGES, CHOSEN, WHOLE, STRUCTURE, LIVE, BEGIN, END = 0, 1, 2, 3, 4, 5, 6
+HINGES, CHOSEN, WHOLE, STRUCTURE, LIVE, BEGIN, END, KEPT = 0, 1, 2, 3, 4, 5, 6, 7
 """Places in `Work.size`."""
 UPDATE, SPARSE, DENSE = 0, 1, 2
 """What ``size[WHOLE]`` can say: which equations are prepared."""
 UNKNOWN, KNOWN, TOO_LARGE = 0, 1, 2
 """What ``size[STRUCTURE]`` can say: whether the nodes' own equations have been looked at."""
+NO_GUESS = -1
+"""What ``size[KEPT]`` says where nothing is to be kept of the rounds."""
+TRAIL = 12
+"""Rounds of which the modes are kept for the next severity."""
 FEW, NODES_A_HINGE = 10, 16
 """So many flipped hinges, and one more for so many nodes, cost as much as the equations of the nodes."""
 
@@ -52,10 +56,13 @@ class Work(NamedTuple):
     names_seen: NDArray[np.uint64]
     sides_seen: Bools
     volts_seen: Floats
+    trail_sides: Bools
+    trail_modes: Bools
+    """sides and modes of the first rounds at the severity before: the next one mostly goes the same way"""
     size: Ints
     """hinges of network and variant; number chosen; which equations are prepared; what is known of the nodes' own;
     nodes of network and variant: what stubs there is room for beyond them stays at zero; the first round of a cycle in
-    ``volts_seen``, and the one after its last"""
+    ``volts_seen``, and the one after its last; rounds kept for the next severity"""
 
 
 def workspace(place: Ints, hinges: int, rows: int, gates: int, ratios: int) -> Work:
@@ -89,5 +96,7 @@ def workspace(place: Ints, hinges: int, rows: int, gates: int, ratios: int) -> W
         names_seen=np.zeros(ROUNDS, dtype=np.uint64),
         sides_seen=np.zeros((ROUNDS, rows), dtype=np.bool_),
         volts_seen=np.zeros((ROUNDS, nodes)),
-        size=np.zeros(7, dtype=np.int64),
+        trail_sides=np.zeros((TRAIL, rows), dtype=np.bool_),
+        trail_modes=np.zeros((TRAIL, hinges), dtype=np.bool_),
+        size=np.zeros(8, dtype=np.int64),
     )

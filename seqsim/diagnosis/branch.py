@@ -1,0 +1,114 @@
+"""Branches, the ways in which a hypothesis can look, and what meters would read under them.
+
+Predictions are kept as volts between the tips, for ohms too: there an open circuit is a finite voltage.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, fields
+from functools import cached_property
+
+import numpy as np
+
+from seqsim.faults import SubMode
+from seqsim.network import Patch, Variant
+from seqsim.network.network import Bools, Floats, Ints
+from seqsim.solver.state import State
+
+
+@dataclass(frozen=True)
+class Branch:
+    """One way a hypothesis can look: a mode at ``points`` severities, and what differs in single power states.
+
+    ``extra`` are patches that hold in one power state alone (a floating input seen high); ``starts`` the state from
+    which a power state is solved. ``weight`` is its share of the hypothesis. ``quantiles`` say where the severities
+    stand in their distribution, in ascending order, if not at ``points`` even ones.
+    """
+
+    hypothesis: int
+    weight: float
+    mode: SubMode
+    points: int
+    extra: Mapping[str, tuple[Patch, ...]] = field(default_factory=dict)
+    starts: Mapping[str, State] = field(default_factory=dict)
+    quantiles: tuple[float, ...] = ()
+
+    @cached_property
+    def severities(self) -> Floats:
+        """Return the severities (m,); one where the mode has none."""
+        severity = self.mode.severity
+        if severity is None:
+            return np.ones(1)
+        return severity.at(np.array(self.quantiles)) if self.quantiles else severity.points(self.points)
+
+    @cached_property
+    def where(self) -> Floats:
+        """Return where each severity (m,) stands in the distribution."""
+        count = len(self.severities)
+        return np.array(self.quantiles) if self.quantiles else (np.arange(count) + 0.5) / count
+
+    @cached_property
+    def shares(self) -> Floats:
+        """Return the share (m,) of the mode for which each severity stands: from halfway to halfway."""
+        halfway = (self.where[1:] + self.where[:-1]) / 2
+        return np.diff(halfway, prepend=0.0, append=1.0)
+
+    @cached_property
+    def patches(self) -> tuple[Patch, ...]:
+        """Return the patches at all severities."""
+        return self.mode.patches(1.0 if self.mode.severity is None else self.severities)
+
+
+@dataclass(frozen=True)
+class Predictions:
+    """Tip volts of all readings under all branches and severities, item by item.
+
+    ``branch`` and ``severity`` (i,) say which; ``tips`` (i, r) are volts, ``ohms`` (i, r) the resistance that the meter
+    sees, ``restless`` (i, r) is true where the board oscillates and the reading swings with it; items with a power
+    state that was not solved are not ``good`` (i,).
+    """
+
+    branch: Ints
+    severity: Ints
+    tips: Floats
+    ohms: Floats
+    restless: Bools
+    good: Bools
+
+    def only(self, items: Bools, branch: int) -> Predictions:
+        """Return some items as those of one branch with this number."""
+        number = np.full(int(items.sum()), branch, dtype=np.int64)
+        return Predictions(
+            number, self.severity[items], self.tips[items], self.ohms[items], self.restless[items], self.good[items]
+        )
+
+    def ordered(self, order: Ints) -> Predictions:
+        """Return the items in another order, branch by branch, their severities numbered through in each."""
+        parts = {each.name: getattr(self, each.name)[order] for each in fields(self)}
+        first = np.searchsorted(parts["branch"], parts["branch"])
+        return Predictions(**{**parts, "severity": np.arange(len(order)) - first})
+
+    @classmethod
+    def together(cls, parts: Sequence[Predictions]) -> Predictions:
+        """Return the items of several predictions one after another."""
+        return cls(*(np.concatenate([getattr(part, each.name) for part in parts]) for each in fields(cls)))
+
+
+def carried(state: State, variant: Variant) -> State:
+    """Return a state, of the network or of a variant of it, as a start for another variant."""
+    base = len(variant.network.owners)
+    conducting = np.zeros(base + len(variant.ports.gate), dtype=np.bool_)
+    conducting[:base] = state.conducting[:base]
+    ported = variant.port_of >= 0
+    conducting[base:][ported] = state.conducting[variant.port_of[ported]]
+    return State(conducting, state.above, state.ratios)
+
+
+def on_network(state: State, variant: Variant) -> State:
+    """Return the state of a variant as one of its network: a replaced hinge conducts as its port does."""
+    base = len(variant.network.owners)
+    conducting = state.conducting[:base].copy()
+    ported = variant.port_of >= 0
+    conducting[variant.port_of[ported]] = state.conducting[base:][ported]
+    return State(conducting, state.above, state.ratios)
