@@ -27,7 +27,7 @@ from seqsim.spice.engine import engine
 pytestmark = pytest.mark.benchmark
 
 REPEATS = 3
-"""The least of so many times counts: other work on the machine only ever adds. Times are those of the processor, in this thread."""
+"""The least of so many times counts, as the processor spends it on this thread: other work only ever adds."""
 FAULTS, SPICE_FAULTS = 400, 12
 """Faults, evenly over the list, that are timed one by one, and those that SPICE solves too."""
 MEAN_TO_MEDIAN = 3
