@@ -114,16 +114,14 @@ def diagnose(
     good_board, known = compared(at, readings)
     if at.stored:
         keep(at, table.surveyed, table.predictor.conditions)
-    spread = table.spread(in_the_running(cells, branches, noisy), branches)
-    if known is not None:
-        spread = tuple(known.applied(each) for each in spread)
+    drawn = table.spread(in_the_running(cells, branches, noisy), branches)
+    spread = drawn if known is None else tuple(known.applied(each) for each in drawn)
     largest = _largest(measurements, table.coarse)
     scored = score(
         [each.cell for each in spread], [believed(each.moves, noisy) for each in spread], measurements, noisy, slip,
         largest,
     )  # fmt: skip
-    if known is None:
-        scored = relinearised(scored, spread, branches, table, measurements, noisy, slip, largest)
+    scored = relinearised(scored, drawn, branches, table, measurements, noisy, slip, largest, known)
     weighed = posterior(table.hypotheses, branches, scored, noisy, slip)
     found = Diagnosis(
         at, table.hypotheses, tuple(branches), measurements, noisy, tuple(scored),

@@ -16,6 +16,7 @@ import numpy as np
 
 from seqsim.diagnosis.cells import Scored, score
 from seqsim.diagnosis.predict import Branch
+from seqsim.diagnosis.reference import Calibration, nothing_known
 from seqsim.diagnosis.spread import Noise
 from seqsim.diagnosis.steep import Spread, believed, turned
 from seqsim.diagnosis.table import Table
@@ -51,25 +52,29 @@ def relinearised(
     noise: Noise,
     slip: Floats,
     largest: Floats,
+    known: Calibration | None = None,
 ) -> list[Scored]:
     """Return the fits with those of the leading cells taken again where the readings put their boards.
 
     Parameters
     ----------
     scored, spread
-        Cells with their fits, and the same cells with their moves.
+        Cells with their fits, and the same cells with their moves as nothing but the drawing tells them.
     branches
         Those of the cells.
+    known
+        What else is known of the latents; the fits have it already.
     """
     found = list(scored)
     numbers = np.flatnonzero(noise.number)
     weighed = np.array([each.log + math.log(each.cell.weight) for each in scored])
     at = np.flatnonzero(weighed >= weighed.max(initial=-np.inf) - LOOK).tolist() if len(numbers) else []
+    known = known or nothing_known(table.latents.size)
     lines = {k: (spread[k].cell.mean, believed(spread[k].moves, noise)) for k in at}
     for _ in range(ROUNDS):
         wanted = {}
         for k in at:
-            there = _where(found[k], spread[k], *lines[k], noise, numbers, table.limits)
+            there = _where(found[k], spread[k], *lines[k], known, noise, numbers, table.limits)
             if there.latents:
                 wanted[k] = there
         if not wanted:
@@ -85,9 +90,10 @@ def relinearised(
             moves[n][:, [l for l, _ in there.spread.turned]] = 0.0
             moved = believed(moves[n], noise)
             mean = there.spread.cell.mean + tips[n] - there.spread.tips - moved[:, there.latents] @ there.deviations
-            cells.append(replace(there.spread.cell, mean=mean, restless=restless[n].astype(np.float64)))
             lines[k] = (mean, moved)
-        again = score(cells, [lines[k][1] for k in places], measurements, noise, slip, largest)
+            expected = mean + moved @ known.mean
+            cells.append(replace(there.spread.cell, mean=expected, restless=restless[n].astype(np.float64)))
+        again = score(cells, [lines[k][1] @ known.root for k in places], measurements, noise, slip, largest)
         at = [k for k, each in zip(places, again, strict=True) if abs(each.log - found[k].log) > CHANGED]
         for k, each in zip(places, again, strict=True):
             found[k] = each
@@ -95,14 +101,16 @@ def relinearised(
 
 
 def _where(
-    scored: Scored, spread: Spread, mean: Floats, moves: Floats, noise: Noise, numbers: Ints, limits: Floats
-) -> _Turned:
+    scored: Scored, spread: Spread, mean: Floats, moves: Floats, known: Calibration, noise: Noise, numbers: Ints,
+    limits: Floats,
+) -> _Turned:  # fmt: skip
     """Return where the readings put the latents of a cell, those that matter; a likely slip has no say."""
     fit = scored.fit
     slipped = int(np.argmax(fit.slips)) if fit.slips.max() > fit.none else -1
     kept = np.delete(numbers, slipped) if slipped >= 0 else numbers
-    pulled = np.linalg.solve(scored.covariance[np.ix_(kept, kept)], (noise.observed - mean)[kept])
-    deviations = moves[kept].T @ pulled
+    residual = noise.observed - mean - moves @ known.mean
+    pulled = np.linalg.solve(scored.covariance[np.ix_(kept, kept)], residual[kept])
+    deviations = known.mean + known.root @ ((moves @ known.root)[kept].T @ pulled)
     effect = (np.abs(moves * deviations) / limits[:, None]).max(axis=0)
     order = np.argsort(-effect)[:MOST_TURNED]
     chosen = order[effect[order] > LEAST_EFFECT].tolist()

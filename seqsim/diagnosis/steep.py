@@ -16,7 +16,7 @@ import numpy as np
 from seqsim.diagnosis.cells import CONTINUOUS, Cell
 from seqsim.diagnosis.predict import Branch, Predictor
 from seqsim.diagnosis.spread import Noise
-from seqsim.network import Turn
+from seqsim.network import Patch, Turn
 from seqsim.network.network import Bools, Floats
 from seqsim.solver.batch import Latents
 
@@ -112,13 +112,13 @@ def turned(
     branch: Branch, predictor: Predictor, keys: Sequence[tuple[str, str]], points: Iterable[tuple[int, float]]
 ) -> Branch:
     """Return a branch with latents put at points of their own, in standard deviations, in every power state."""
-    turns = []
+    turns: list[Patch] = []
     for latent, deviations in points:
         knob = predictor.desk.network.knobs[keys[latent]]
         value = math.exp(knob.spread * deviations) if knob.neutral else knob.spread * deviations
         turns.append(Turn(knob.owner, knob.name, value))
-    states = {condition.state for condition in predictor.conditions}
-    return replace(branch, extra={state: (*branch.extra.get(state, ()), *turns) for state in states})
+    before = branch.mode.patches
+    return replace(branch, mode=replace(branch.mode, patches=lambda at: (*before(at), *turns)))
 
 
 def _parts(cell: Cell, tries: Sequence[Try], limits: Floats) -> list[Cell | None]:

@@ -123,22 +123,24 @@ def test_shares_reach_from_halfway_to_halfway() -> None:
     assert Branch(0, 1.0, mode, 4, quantiles=(0.25, 0.5)).severities == pytest.approx([10**0.5, 10.0])
 
 
-def test_a_diode_that_conducts_on_this_board_alone(tmp_path: Path) -> None:
+@pytest.mark.parametrize("known", ["", "rails: {OUT: {volts: 3, within: 20%, ohms: [30k, 70k]}}\n"])
+def test_a_diode_that_conducts_on_this_board_alone(known: str, tmp_path: Path) -> None:
     """ASK is read 6 % high, so D1 feeds OUT, where on the nominal board it does not: healthy fits all the same.
 
-    What OUT reads then is the solver's own answer on a board whose supply is that high.
+    What OUT reads then is the solver's own answer on a board whose supply is that high. So it does where something
+    else is known of the board beforehand: the ohms of a rail.
     """
-    circuit = circuit_of(MEETING, tmp_path)
+    circuit = circuit_of(MEETING + known, tmp_path)
     high = circuit_of(MEETING.replace("volts: 3.25", "volts: 3.44").replace("volts: 3.3,", "volts: 3.27,"), tmp_path)
-    probes = tuple(parse_reading(circuit, text) for text in ("V3 3", "ASK 3", "OUT 3"))
-    measurements = tuple(measurement(circuit, probe) for probe in probes)
+    texts = ("V3 3", "ASK 3", "OUT 3", "OUT 47k ohm")
+    measurements = tuple(measurement(circuit, parse_reading(circuit, text)) for text in texts)
     healthy = [Branch(0, 1.0, listed(circuit)[0].modes[0], 1)]
-    at = desk(high)
-    shown = Predictor(at, conditions(measurements), 3).nominal(healthy).tips[0]
+    tips = Predictor(desk(high), conditions(measurements), len(texts)).nominal(healthy).tips[0]
+    shown = [float(each.convert(tip)) for each, tip in zip(measurements, tips, strict=True)]
     assert shown[2] > 3.27 * 47 / 51.7 + 0.05
-    found = diagnosed(
-        circuit, *(f"{name} {volts:.3f}" for name, volts in zip(("V3", "ASK", "OUT"), shown, strict=True))
-    )
+    volts = [f"{name} {value:.3f}" for name, value in zip(("V3", "ASK", "OUT"), shown, strict=False)]
+    found = diagnosed(circuit, *volts, f"OUT {shown[3]:.0f} ohm")
+    assert (found.calibration is not None) == bool(known)
     assert found.healthy is not None
     assert found.posterior.best[0].fit.misfit < 8
     assert np.abs(found.posterior.best[0].fit.standard).max() < 3
