@@ -9,7 +9,7 @@ is drawn there (the step of an iterated Kalman filter).
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -20,7 +20,7 @@ from seqsim.diagnosis.reference import Calibration, nothing_known
 from seqsim.diagnosis.spread import Noise
 from seqsim.diagnosis.steep import Spread, believed, turned
 from seqsim.diagnosis.table import Table
-from seqsim.network.network import Floats, Ints
+from seqsim.network.network import Floats
 from seqsim.readings.measurement import Measurement
 
 LOOK = 20.0
@@ -32,6 +32,10 @@ LEAST_EFFECT = 0.1
 """Share of a cell's limit that a latent must move some reading by to be turned."""
 MOST_TURNED = 8
 """Latents turned in one cell: each takes hinges of its own in the solver."""
+FARTHEST = 4.0
+"""Standard deviations beyond which no line is drawn: readings that want more contradict the cell."""
+MOST_SLIPS = 2
+"""Readings that are left out in turn where a cell seems to fit by a slip alone."""
 
 
 @dataclass(frozen=True)
@@ -66,55 +70,61 @@ def relinearised(
         What else is known of the latents; the fits have it already.
     """
     found = list(scored)
-    numbers = np.flatnonzero(noise.number)
     weighed = np.array([each.log + math.log(each.cell.weight) for each in scored])
-    at = np.flatnonzero(weighed >= weighed.max(initial=-np.inf) - LOOK).tolist() if len(numbers) else []
+    at = np.flatnonzero(weighed >= weighed.max(initial=-np.inf) - LOOK).tolist() if noise.number.any() else []
     known = known or nothing_known(table.latents.size)
     lines = {k: (spread[k].cell.mean, believed(spread[k].moves, noise)) for k in at}
     for _ in range(ROUNDS):
-        wanted = {}
-        for k in at:
-            there = _where(found[k], spread[k], *lines[k], known, noise, numbers, table.limits)
-            if there.latents:
-                wanted[k] = there
+        wanted = [
+            (k, there) for k in at for there in _where(found[k], spread[k], *lines[k], known, noise, table.limits)
+        ]
         if not wanted:
             break
-        tried = [_branch(branches, each, table) for each in wanted.values()]
-        middles = [each.spread.cell.middle for each in wanted.values()]
+        tried = [_branch(branches, there, table) for _, there in wanted]
+        middles = [there.spread.cell.middle for _, there in wanted]
         tips, restless, good, moves = table.sensitive.nearby(tried, middles, table.latents)
-        solved = [n for n in range(len(tried)) if good[n]]
-        places = [list(wanted)[n] for n in solved]
+        solved: list[tuple[int, tuple[Floats, Floats]]] = []
         cells = []
-        for n, k in zip(solved, places, strict=True):
-            there = wanted[k]
+        for n in np.flatnonzero(good).tolist():
+            k, there = wanted[n]
             moves[n][:, [l for l, _ in there.spread.turned]] = 0.0
             moved = believed(moves[n], noise)
             mean = there.spread.cell.mean + tips[n] - there.spread.tips - moved[:, there.latents] @ there.deviations
-            lines[k] = (mean, moved)
             expected = mean + moved @ known.mean
             cells.append(replace(there.spread.cell, mean=expected, restless=restless[n].astype(np.float64)))
-        again = score(cells, [lines[k][1] @ known.root for k in places], measurements, noise, slip, largest)
-        at = [k for k, each in zip(places, again, strict=True) if abs(each.log - found[k].log) > CHANGED]
-        for k, each in zip(places, again, strict=True):
-            found[k] = each
+            solved.append((k, (mean, moved)))
+        again = score(cells, [moved @ known.root for _, (_, moved) in solved], measurements, noise, slip, largest)
+        best: dict[int, int] = {}
+        for n, (k, _) in enumerate(solved):
+            if k not in best or again[n].log > again[best[k]].log:
+                best[k] = n
+        at = [k for k, n in best.items() if abs(again[n].log - found[k].log) > CHANGED]
+        for k, n in best.items():
+            found[k], lines[k] = again[n], solved[n][1]
     return found
 
 
 def _where(
-    scored: Scored, spread: Spread, mean: Floats, moves: Floats, known: Calibration, noise: Noise, numbers: Ints,
-    limits: Floats,
-) -> _Turned:  # fmt: skip
-    """Return where the readings put the latents of a cell, those that matter; a likely slip has no say."""
+    scored: Scored, spread: Spread, mean: Floats, moves: Floats, known: Calibration, noise: Noise, limits: Floats
+) -> Iterator[_Turned]:
+    """Yield where the readings may put the latents of a cell, those that matter.
+
+    Where a slip seems likely, that may be the line's own fault: then all readings have their say, and all but each of
+    the likeliest slips.
+    """
+    numbers = np.flatnonzero(noise.number)
     fit = scored.fit
-    slipped = int(np.argmax(fit.slips)) if fit.slips.max() > fit.none else -1
-    kept = np.delete(numbers, slipped) if slipped >= 0 else numbers
-    residual = noise.observed - mean - moves @ known.mean
-    pulled = np.linalg.solve(scored.covariance[np.ix_(kept, kept)], residual[kept])
-    deviations = known.mean + known.root @ ((moves @ known.root)[kept].T @ pulled)
-    effect = (np.abs(moves * deviations) / limits[:, None]).max(axis=0)
-    order = np.argsort(-effect)[:MOST_TURNED]
-    chosen = order[effect[order] > LEAST_EFFECT].tolist()
-    return _Turned(spread, chosen, deviations[chosen])
+    likely = np.argsort(-fit.slips)[:MOST_SLIPS].tolist() if fit.slips.max() > fit.none else []
+    for kept in (numbers, *(np.delete(numbers, slipped) for slipped in likely)):
+        residual = noise.observed - mean - moves @ known.mean
+        pulled = np.linalg.solve(scored.covariance[np.ix_(kept, kept)], residual[kept])
+        deviations = known.mean + known.root @ ((moves @ known.root)[kept].T @ pulled)
+        deviations = np.clip(deviations, -FARTHEST, FARTHEST)
+        effect = (np.abs(moves * deviations) / limits[:, None]).max(axis=0)
+        order = np.argsort(-effect)[:MOST_TURNED]
+        chosen = order[effect[order] > LEAST_EFFECT].tolist()
+        if chosen:
+            yield _Turned(spread, chosen, deviations[chosen])
 
 
 def _branch(branches: Sequence[Branch], each: _Turned, table: Table) -> Branch:
