@@ -12,11 +12,12 @@ from seqsim.diagnosis.conditions import Desk, conditions
 from seqsim.diagnosis.foresight import Foresight, Standing, Ways, foresee, glance, ways
 from seqsim.diagnosis.hypotheses import Sort
 from seqsim.diagnosis.information import Outlook, outlook, spans
+from seqsim.diagnosis.likelihood import SLIP
 from seqsim.diagnosis.next_result import Advice, Outcome, Step
 from seqsim.diagnosis.offers import Offer, again, force, limit, offers
 from seqsim.diagnosis.predict import Branch, Predictor, carried
 from seqsim.diagnosis.proof import example, shown
-from seqsim.diagnosis.rank import SLIP, diagnose
+from seqsim.diagnosis.rank import diagnose
 from seqsim.diagnosis.report import AGAIN, confirm_and_repair
 from seqsim.faults import probe_cautions
 from seqsim.network import vary

@@ -36,6 +36,8 @@ SPLIT, LEAST_GAP = 4, 1e-3
 """A gap between severities is split in so many; gaps of so small a share of a mode are left: a level jumps there."""
 WORD_RIGHT = 0.95
 """Chance that a node that floats, or pulses, is told so (our judgement)."""
+WORD_UNEXPLAINED = 0.05
+"""Chance below which a word that was read counts as unexplained."""
 
 
 @dataclass(frozen=True)

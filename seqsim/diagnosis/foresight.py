@@ -17,12 +17,12 @@ from seqsim.diagnosis.branches import branches_of
 from seqsim.diagnosis.cells import RESTLESS_SHARE, Cell, cells_of, limits_of, rough
 from seqsim.diagnosis.conditions import Desk, conditions, desk
 from seqsim.diagnosis.hypotheses import Hypothesis, Sort, listed
-from seqsim.diagnosis.likelihood import conditional, fit
+from seqsim.diagnosis.likelihood import SLIP, conditional, fit
 from seqsim.diagnosis.predict import Branch, Predictions, Predictor
-from seqsim.diagnosis.rank import SLIP, Diagnosis
+from seqsim.diagnosis.rank import Diagnosis
 from seqsim.diagnosis.shelf import kept_or
 from seqsim.diagnosis.spread import Noise, model_latents, noise
-from seqsim.diagnosis.steep import MOST_SPREAD
+from seqsim.diagnosis.steep import believed
 from seqsim.faults import History
 from seqsim.network.network import Floats, Ints
 from seqsim.readings import Reading
@@ -237,8 +237,7 @@ def foresee(standing: Standing, seen: Ways, offered: Sequence[Measurement], chos
     predictor = standing.sensitive(every)
     moves = predictor.moves([seen.branches[c.branch] for c in cells], [c.middle for c in cells], latents)
     span = np.ptp(predictions.tips[predictions.good], axis=0)
-    spread = np.sqrt((moves**2).sum(axis=2))
-    moves = moves * np.minimum(1.0, MOST_SPREAD * span / np.maximum(spread, 1e-12))[:, :, None]
+    moves = believed(moves, span)
     around = noise(every, predictor.conditions, predictions.tips[predictions.good])
     fresh = np.stack(
         [own_deviation(each, np.array([c.mean[taken + k] for c in cells])) for k, each in enumerate(picked)]

@@ -15,6 +15,8 @@ import numpy as np
 from seqsim.network.network import Floats, Ints
 
 LOG_2PI = float(np.log(2 * np.pi))
+SLIP = 0.01
+"""Chance that a reading is a slip: a wrong pin, a wrong range, a wrong line."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -49,10 +49,12 @@ class Healthy:
 
 def shown(each: Measurement, tip: float) -> float | str:
     """Return what the display shows for tip volts: a number, or a word."""
-    value = float(each.displayed(tip))
+    value = each.number(tip)
+    if value is None:
+        return "OL"
     if each.kind.name == "continuity":
         return "beep" if value < each.meter.continuity.beeps_below else "OL"
-    return value if np.isfinite(value) and value <= each.most else "OL"
+    return value
 
 
 def example(probe: Probe, each: Measurement, tip: float) -> str:

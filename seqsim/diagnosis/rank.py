@@ -13,6 +13,7 @@ from seqsim.diagnosis.cells import Scored, cells_of, gaps, in_the_running, leadi
 from seqsim.diagnosis.conditions import Desk, desk
 from seqsim.diagnosis.hypotheses import Hypothesis, anything, listed
 from seqsim.diagnosis.known import history_known
+from seqsim.diagnosis.likelihood import SLIP
 from seqsim.diagnosis.posterior import Posterior, posterior
 from seqsim.diagnosis.predict import Branch, Predictions
 from seqsim.diagnosis.reference import Calibration, compared
@@ -31,8 +32,6 @@ from seqsim.network.network import Floats
 from seqsim.readings import Reading, Readings, measurement
 from seqsim.readings.measurement import Measurement
 
-SLIP = 0.01
-"""Chance that a reading is a slip: a wrong pin, a wrong range, a wrong line."""
 SLIP_REPEATED = 1e-4
 """The same once a reading was taken twice and came out alike."""
 CLOSER = 4
@@ -117,10 +116,8 @@ def diagnose(
     drawn = table.spread(in_the_running(cells, branches, noisy), branches)
     spread = drawn if known is None else tuple(known.applied(each) for each in drawn)
     largest = _largest(measurements, table.coarse)
-    scored = score(
-        [each.cell for each in spread], [believed(each.moves, noisy) for each in spread], measurements, noisy, slip,
-        largest,
-    )  # fmt: skip
+    moves = [believed(each.moves, noisy.span) for each in spread]
+    scored = score([each.cell for each in spread], moves, measurements, noisy, slip, largest)
     scored = relinearised(scored, drawn, branches, table, measurements, noisy, slip, largest, known)
     weighed = posterior(table.hypotheses, branches, scored, noisy, slip)
     found = Diagnosis(

@@ -75,7 +75,7 @@ def compared(at: Desk, readings: Readings) -> tuple[tuple[Judged, ...], Calibrat
     odd = np.where(around.number, np.abs(z) > WITHIN, _unexpected(measurements, tips[0], deviation))
     judged = []
     for k, (each, reading) in enumerate(zip(measurements, taken, strict=True)):
-        low, high = _shown(each, float(tips[0, k]), float(deviation[k]))
+        low, high = (each.number(tips[0, k] + z * deviation[k]) for z in (-PERCENTILE_95, PERCENTILE_95))
         above = z[k] > 0 if around.number[k] else str(reading.value) not in ("low", "beep", "cold")
         verdict = "as_healthy" if not odd[k] else "high" if above else "low"
         value, unit = reading.value, each.unit.value
@@ -135,9 +135,3 @@ def _unexpected(measurements: Sequence[Measurement], tips: Floats, deviation: Fl
         and float(each.chance(at, sd)) < WORD_UNEXPECTED
         for each, at, sd in zip(measurements, tips.tolist(), deviation.tolist(), strict=True)
     ])  # fmt: skip
-
-
-def _shown(each: Measurement, tip: float, sd: float) -> tuple[float | None, float | None]:
-    shown = [float(each.displayed(tip + z * sd)) for z in (-PERCENTILE_95, PERCENTILE_95)]
-    low, high = (value if np.isfinite(value) and value <= each.most else None for value in shown)
-    return low, high

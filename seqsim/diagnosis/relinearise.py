@@ -73,7 +73,7 @@ def relinearised(
     weighed = np.array([each.log + math.log(each.cell.weight) for each in scored])
     at = np.flatnonzero(weighed >= weighed.max(initial=-np.inf) - LOOK).tolist() if noise.number.any() else []
     known = known or nothing_known(table.latents.size)
-    lines = {k: (spread[k].cell.mean, believed(spread[k].moves, noise)) for k in at}
+    lines = {k: (spread[k].cell.mean, believed(spread[k].moves, noise.span)) for k in at}
     for _ in range(ROUNDS):
         wanted = [
             (k, there) for k in at for there in _where(found[k], spread[k], *lines[k], known, noise, table.limits)
@@ -88,7 +88,7 @@ def relinearised(
         for n in np.flatnonzero(good).tolist():
             k, there = wanted[n]
             moves[n][:, [l for l, _ in there.spread.turned]] = 0.0
-            moved = believed(moves[n], noise)
+            moved = believed(moves[n], noise.span)
             mean = there.spread.cell.mean + tips[n] - there.spread.tips - moved[:, there.latents] @ there.deviations
             expected = mean + moved @ known.mean
             cells.append(replace(there.spread.cell, mean=expected, restless=restless[n].astype(np.float64)))

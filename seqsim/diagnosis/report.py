@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from seqsim.diagnosis.cells import Scored
+from seqsim.diagnosis.cells import WORD_UNEXPLAINED, Scored
 from seqsim.diagnosis.hypotheses import Hypothesis, Sort
+from seqsim.diagnosis.likelihood import SLIP
 from seqsim.diagnosis.meant import meant
 from seqsim.diagnosis.proof import proofs
 from seqsim.diagnosis.result import (
@@ -175,7 +176,7 @@ def _predictions(found: Diagnosis, best: Scored, speaking: Bools) -> list[Predic
         low, middle, high = _shown(each, float(best.cell.mean[k]), float(deviation[k]))
         if best.cell.restless[k] > 0.5:  # an average over an oscillation is no reading to compare with
             low = middle = high = None
-        against = off[k] > EXPLAINED_WITHIN if k in off else best.words[k] < np.log(0.05)
+        against = off[k] > EXPLAINED_WITHIN if k in off else best.words[k] < np.log(WORD_UNEXPLAINED)
         result.append(Predicted(middle, low, high, "against" if against else "for" if speaking[k] else "neutral"))
     return result
 
@@ -199,14 +200,13 @@ def _alone(found: Diagnosis, cell: Scored) -> Floats:
     """Return the logarithm of the density (r,) of each reading by itself, slips allowed; of a word its chance."""
     variance = np.diag(cell.covariance)
     z = (found.noise.observed - cell.cell.mean) ** 2 / variance
-    numbers = np.logaddexp(-z / 2 - np.log(variance) / 2, np.log(0.01 / found.noise.span))
+    numbers = np.logaddexp(-z / 2 - np.log(variance) / 2, np.log(SLIP / found.noise.span))
     return np.where(found.noise.number, numbers, cell.words)
 
 
 def _shown(each: Measurement, tip: float, sd: float) -> tuple[float | None, float | None, float | None]:
     """Return 5th percentile, middle and 95th percentile of what the display would show; None where it shows OL."""
-    shown = [float(each.displayed(tip + z * sd)) for z in (-PERCENTILE_95, 0.0, PERCENTILE_95)]
-    low, middle, high = (value if np.isfinite(value) and value <= each.most else None for value in shown)
+    low, middle, high = (each.number(tip + z * sd) for z in (-PERCENTILE_95, 0.0, PERCENTILE_95))
     return low, middle, high
 
 

@@ -15,7 +15,6 @@ import numpy as np
 
 from seqsim.diagnosis.cells import CONTINUOUS, Cell
 from seqsim.diagnosis.predict import Branch, Predictor
-from seqsim.diagnosis.spread import Noise
 from seqsim.network import Patch, Turn
 from seqsim.network.network import Bools, Floats
 from seqsim.solver.batch import Latents
@@ -139,8 +138,7 @@ def _parts(cell: Cell, tries: Sequence[Try], limits: Floats) -> list[Cell | None
     return parts
 
 
-def believed(moves: Floats, noise: Noise) -> Floats:
-    """Return moves (r, l) whose spread stays within what a reading can show at all."""
-    deviation = np.sqrt((moves**2).sum(axis=1))
-    most = MOST_SPREAD * noise.span
-    return np.asarray(moves * np.minimum(1.0, most / np.maximum(deviation, 1e-12))[:, None])
+def believed(moves: Floats, span: Floats) -> Floats:
+    """Return moves (..., r, l) whose spread stays within what a reading can show at all, given spans (r,)."""
+    deviation = np.sqrt((moves**2).sum(axis=-1))
+    return np.asarray(moves * np.minimum(1.0, MOST_SPREAD * span / np.maximum(deviation, 1e-12))[..., None])

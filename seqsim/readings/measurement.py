@@ -64,6 +64,11 @@ class Measurement:
         """Return the displayed value as `convert` does, but none that makes no sense, such as negative ohms."""
         return np.asarray(np.maximum(self.convert(volts), self.kind.least))
 
+    def number(self, volts: float) -> float | None:
+        """Return the number that the display shows, None where it shows OL."""
+        shown = float(self.displayed(volts))
+        return shown if np.isfinite(shown) and shown <= self.most else None
+
     def slope(self, volts: ArrayLike) -> Floats:
         """Return the derivative of the displayed value by volts."""
         return self.kind.slope(self.meter, volts)

@@ -14,6 +14,8 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
+from contextlib import suppress
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -21,9 +23,8 @@ import pytest
 from blind_boards import Workshop, outcome, slipping
 from calibration import EACH
 from kept_rows import Row, report, rows
-from measured_boards import drawn_severity
 from shares import share, share_text
-from spice_boards import Maker, fails
+from spice_boards import Maker
 
 from seqsim.circuit import library, read_circuit
 from seqsim.errors import SpiceFailedError, SpiceMissingError
@@ -57,32 +58,24 @@ def test_blind_boards_are_found(tmp_path: Path) -> None:
 
 
 def _maker(circuit: int, name: str) -> Callable[[int], list[Row]]:
-    made: list[tuple[Workshop, Maker]] = []
+    @cache
+    def ready() -> tuple[Workshop, Maker]:
+        read = read_circuit(library()[name])
+        return Workshop(read), Maker(read, engine())
 
     def make(number: int) -> list[Row]:
-        if not made:
-            read = read_circuit(library()[name])
-            made.append((Workshop(read), Maker(read, engine())))
-        return [_board(*made[0], np.random.default_rng((SEED, circuit, number)))]
+        return [_board(*ready(), np.random.default_rng((SEED, circuit, number)))]
 
     return make
 
 
 def _board(workshop: Workshop, maker: Maker, random: np.random.Generator) -> Row:
-    faults = workshop.listed[1:]
-    prior = np.array([fault.prior for fault in faults])
     while True:
-        fault = faults[int(random.choice(len(faults), p=prior / prior.sum()))]
-        severity = drawn_severity(fault, random)
-        try:
-            board = maker.board(fault.modes[0].patches(severity), random)
-            if not fails(maker, board):
-                continue
-            read, slipped = slipping(board.reading, random, workshop.probes)
+        fault, severity, board = maker.failing(workshop.listed[1:], random)
+        read, slipped = slipping(board.reading, random, workshop.probes)
+        with suppress(SpiceFailedError):
             job = workshop.job(read)
-        except SpiceFailedError:
-            continue
-        break
+            break
     assert job.found is not None
     return {
         **outcome(job.found, fault), "fault": fault.name, "severity": severity, "stop": job.stop,

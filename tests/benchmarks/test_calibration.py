@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import os
 from collections import Counter
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -46,14 +47,12 @@ def test_what_is_stated_comes_true(tmp_path: Path) -> None:
 
 
 def _rows(circuit: int, name: str, spare: Path) -> list[Row]:
-    made: list[Bench] = []
+    bench = cache(lambda: Bench(read_circuit(library()[name])))
     every = int(os.environ.get("EVERY", "4"))
 
     def make(number: int) -> list[Row]:
-        if not made:
-            made.append(Bench(read_circuit(library()[name])))
         random = np.random.default_rng((SEED, circuit, number))
-        return [each.to_row() for each in made[0].ranked(number, random, each=number % every == 0)]
+        return [each.to_row() for each in bench().ranked(number, random, each=number % every == 0)]
 
     return list(rows(f"calibration_{name}", int(os.environ.get("BOARDS", "250")), make, spare))
 

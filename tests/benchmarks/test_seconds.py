@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -80,13 +81,13 @@ def test_advice_is_quicker_than_walking_back(tmp_path: Path) -> None:
 
 
 def _maker(circuit: int, name: str) -> Callable[[int], list[Row]]:
-    made: list[tuple[Workshop, Walker]] = []
+    @cache
+    def ready() -> tuple[Workshop, Walker]:
+        workshop = Workshop(read_circuit(library()[name]))
+        return workshop, Walker(workshop)
 
     def make(number: int) -> list[Row]:
-        if not made:
-            workshop = Workshop(read_circuit(library()[name]))
-            made.append((workshop, Walker(workshop)))
-        return [_board(*made[0], (SEED, circuit, number))]
+        return [_board(*ready(), (SEED, circuit, number))]
 
     return make
 

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -55,12 +56,10 @@ def test_little_is_stated_wrongly_of_faults_outside_the_list(tmp_path: Path) -> 
 
 
 def _maker(circuit: int, name: str) -> Callable[[int], list[Row]]:
-    made: list[Bench] = []
+    bench = cache(lambda: Bench(read_circuit(library()[name])))
 
     def make(number: int) -> list[Row]:
-        if not made:
-            made.append(Bench(read_circuit(library()[name])))
-        return _board(made[0], SORTS[number % len(SORTS)], np.random.default_rng((SEED, circuit, number)))
+        return _board(bench(), SORTS[number % len(SORTS)], np.random.default_rng((SEED, circuit, number)))
 
     return make
 

@@ -15,9 +15,10 @@ from seqsim.diagnosis.alike import look_alikes
 from seqsim.diagnosis.conditions import Desk, desk
 from seqsim.diagnosis.foresight import Standing
 from seqsim.diagnosis.hypotheses import Hypothesis, Sort, listed
+from seqsim.diagnosis.likelihood import SLIP
 from seqsim.diagnosis.next_result import Step
 from seqsim.diagnosis.offers import offers
-from seqsim.diagnosis.rank import SLIP, table_of
+from seqsim.diagnosis.rank import table_of
 from seqsim.diagnosis.report import where_of
 from seqsim.readings import Probe, Reading, Readings, measurement, parse_reading
 

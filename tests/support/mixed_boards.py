@@ -19,7 +19,8 @@ from seqsim.circuit import Circuit
 from seqsim.diagnosis import Diagnosis, diagnose
 from seqsim.diagnosis.alike import look_alikes
 from seqsim.diagnosis.hypotheses import HEALTHY_PRIOR, LISTED_PRIOR, NONE_PRIOR, PLACE_PRIOR, Hypothesis, Sort
-from seqsim.diagnosis.rank import SLIP, table_of
+from seqsim.diagnosis.likelihood import SLIP
+from seqsim.diagnosis.rank import table_of
 from seqsim.diagnosis.report import where_of
 from seqsim.diagnosis.result import Where
 from seqsim.network import vary

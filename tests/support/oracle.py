@@ -18,9 +18,9 @@ from seqsim.diagnosis.branches import branches_of
 from seqsim.diagnosis.cells import RESTLESS_SHARE
 from seqsim.diagnosis.conditions import conditions
 from seqsim.diagnosis.hypotheses import Hypothesis
-from seqsim.diagnosis.likelihood import LOG_2PI, misfits
+from seqsim.diagnosis.likelihood import LOG_2PI, SLIP, misfits
 from seqsim.diagnosis.predict import Branch, carried
-from seqsim.diagnosis.rank import SLIP, Diagnosis, diagnose, table_of
+from seqsim.diagnosis.rank import Diagnosis, diagnose, table_of
 from seqsim.diagnosis.spread import RESIDUAL_OHMS, RESIDUAL_SHARE, RESIDUAL_VOLTS
 from seqsim.network import vary
 from seqsim.network.network import Bools, Floats, Ints

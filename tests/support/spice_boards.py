@@ -12,11 +12,13 @@ from contextlib import suppress
 from functools import cached_property
 
 import numpy as np
-from measured_boards import displayed
+from measured_boards import LAW_GAIN, LAW_VOLTS, displayed, drawn_severity
 
 from seqsim.circuit import Circuit, compile_network, state_gates
+from seqsim.diagnosis.hypotheses import Hypothesis
 from seqsim.errors import SpiceFailedError
 from seqsim.network import Disable, Patch, Turn, vary
+from seqsim.parts.laws import THERMAL_VOLTS
 from seqsim.parts.wiring import ModelWriter
 from seqsim.readings import METER, Probe, Reading, measurement
 from seqsim.readings.measurement import Measurement
@@ -24,12 +26,8 @@ from seqsim.spice.deck import Deck, write_deck
 from seqsim.spice.engine import Engine
 from seqsim.spice.models import full_model
 
-THERMAL_VOLTS = 0.02585
-"""kT/q at 27 °C."""
-LAW_VOLTS, LAW_GAIN = 0.02, 0.2
-"""How far a make's junctions (V) and gains (logarithm) lie from the textbook's: standard deviations over boards."""
 THRESHOLD_VOLTS = 0.05
-"""The same for gate thresholds (V)."""
+"""How far a make's gate thresholds (V) lie from the textbook's: standard deviation over boards."""
 FAILS = 1 / 3
 """Share of the target's healthy swing by which it must be off to count as failing."""
 
@@ -92,6 +90,19 @@ class Maker:
         gone = {patch.owner for patch in broken if isinstance(patch, Disable)}
         parts = [patch for patch in self.drawn(random) if patch.owner not in gone]
         return SpiceBoard(self, [*parts, *broken], shifted_laws(random), random)
+
+    def failing(
+        self, faults: Sequence[Hypothesis], random: np.random.Generator
+    ) -> tuple[Hypothesis, float, SpiceBoard]:
+        """Return a fault that makes the target fail, drawn by its prior, its severity, and a board that has it."""
+        prior = np.array([fault.prior for fault in faults])
+        while True:
+            fault = faults[int(random.choice(len(faults), p=prior / prior.sum()))]
+            severity = drawn_severity(fault, random)
+            with suppress(SpiceFailedError):
+                board = self.board(fault.modes[0].patches(severity), random)
+                if fails(self, board):
+                    return fault, severity, board
 
 
 class SpiceBoard:

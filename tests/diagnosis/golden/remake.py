@@ -9,11 +9,11 @@ own, and the volts between the tips of the meter at every place on offer, one SP
 from __future__ import annotations
 
 import json
+from contextlib import suppress
 
 import numpy as np
 from golden_boards import CIRCUIT, GOLDEN, key_of
-from measured_boards import drawn_severity
-from spice_boards import Maker, fails
+from spice_boards import Maker
 
 from seqsim.circuit import library, read_circuit
 from seqsim.diagnosis.hypotheses import listed
@@ -30,21 +30,14 @@ def main() -> None:
     circuit = read_circuit(library()[CIRCUIT])
     maker, faults = Maker(circuit, engine()), listed(circuit)[1:]
     random = np.random.default_rng(SEED)
-    prior = np.array([fault.prior for fault in faults])
     near = sorted(set().union(*(fault.places for fault in faults)))
     probes = [each.probe for each in offers(circuit, near=near)]
     boards: list[dict[str, object]] = []
     while len(boards) < BOARDS:
-        fault = faults[int(random.choice(len(faults), p=prior / prior.sum()))]
-        severity = drawn_severity(fault, random)
-        try:
-            board = maker.board(fault.modes[0].patches(severity), random)
-            if not fails(maker, board):
-                continue
+        fault, severity, board = maker.failing(faults, random)
+        with suppress(SpiceFailedError):
             tips = {key_of(probe): round(board.tip(measurement(circuit, probe)), 7) for probe in probes}
-        except SpiceFailedError:
-            continue
-        boards.append({"fault": fault.name, "severity": severity, "tips": tips})
+            boards.append({"fault": fault.name, "severity": severity, "tips": tips})
     lines = ",\n".join(json.dumps(board, ensure_ascii=False) for board in boards)
     GOLDEN.write_text(f"[\n{lines}\n]\n", encoding="utf-8")
 
