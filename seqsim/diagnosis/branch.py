@@ -12,7 +12,7 @@ from functools import cached_property
 import numpy as np
 
 from seqsim.faults import SubMode
-from seqsim.network import Patch, Variant
+from seqsim.network import Patch, Turn, Variant
 from seqsim.network.network import Bools, Floats, Ints
 from seqsim.solver.state import State
 
@@ -23,7 +23,8 @@ class Branch:
 
     ``extra`` are patches that hold in one power state alone (a floating input seen high); ``starts`` the state from
     which a power state is solved. ``weight`` is its share of the hypothesis. ``quantiles`` say where the severities
-    stand in their distribution, in ascending order, if not at ``points`` even ones.
+    stand in their distribution, in ascending order, if not at ``points`` even ones. ``turns`` put what spreads at points
+    of its own, on top of the mode.
     """
 
     hypothesis: int
@@ -33,6 +34,7 @@ class Branch:
     extra: Mapping[str, tuple[Patch, ...]] = field(default_factory=dict)
     starts: Mapping[str, State] = field(default_factory=dict)
     quantiles: tuple[float, ...] = ()
+    turns: tuple[Turn, ...] = ()
 
     @cached_property
     def severities(self) -> Floats:
@@ -57,7 +59,14 @@ class Branch:
     @cached_property
     def patches(self) -> tuple[Patch, ...]:
         """Return the patches at all severities."""
-        return self.mode.patches(1.0 if self.mode.severity is None else self.severities)
+        return self._patches(self.severities)
+
+    def patches_at(self, number: int) -> tuple[Patch, ...]:
+        """Return the patches at one of the severities."""
+        return self._patches(self.severities[[min(number, len(self.severities) - 1)]])
+
+    def _patches(self, severities: Floats) -> tuple[Patch, ...]:
+        return (*self.mode.patches(1.0 if self.mode.severity is None else severities), *self.turns)
 
 
 @dataclass(frozen=True)

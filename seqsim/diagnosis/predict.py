@@ -12,7 +12,7 @@ from seqsim.diagnosis.branch import Branch, Predictions, carried, on_network
 from seqsim.diagnosis.conditions import Condition, Desk
 from seqsim.diagnosis.spread import model_latents
 from seqsim.diagnosis.survey import FAILED, RESTLESS_VOLTS, Survey, patched, starts_of
-from seqsim.network import Variant
+from seqsim.network import Patch, Variant
 from seqsim.network.network import Bools, Floats
 from seqsim.network.reach import reach, shifting
 
@@ -50,25 +50,24 @@ class Predictor:
         good = np.ones(len(branches), dtype=np.bool_)
         moves = np.zeros((*shape, latents.size))
         plain: list[Variant | None] = [None] * len(branches)
+        patches = [branch.patches_at(severity) for branch, severity in zip(branches, at, strict=True)]
         for condition in self.conditions:
-            variants = patched(self.desk, branches, condition, plain)
-            chosen = [min(s, v.severities - 1) for s, v in zip(at, variants, strict=True)]
+            variants = patched(self.desk, branches, patches, condition, plain)
             starts = starts_of(self.desk, branches, condition.state, variants)
             bench = self.desk.benches[condition.state]
-            solved = bench.run(variants, starts, condition.probes(variants), latents, chosen, volts=False)
+            solved = bench.run(variants, starts, condition.probes(variants), latents, volts=False)
             tips[:, condition.readings] = solved.read
             restless[:, condition.readings] = solved.swing > RESTLESS_VOLTS
             good &= solved.steadiness != FAILED
             moves[:, condition.readings] = solved.moves
-        moves = np.nan_to_num(moves) * self._standing(branches, at)[:, None, :]
+        moves = np.nan_to_num(moves) * self._standing(patches)[:, None, :]
         return tips, restless, good & np.isfinite(tips).all(axis=1), moves
 
-    def _standing(self, branches: Sequence[Branch], at: Sequence[int]) -> Floats:
+    def _standing(self, patches: Sequence[tuple[Patch, ...]]) -> Floats:
         """Return how far (b, l) each latent still reaches where a fault has turned its knob."""
         count = len(self._keys)
         shifts = shifting(self.desk.network.knobs[key] for key in self._keys)
-        factors = [reach(branch.patches, shifts, count, s) for branch, s in zip(branches, at, strict=True)]
-        return np.array(factors).reshape(len(branches), count)
+        return np.array([reach(each, shifts, count) for each in patches]).reshape(len(patches), count)
 
     @cached_property
     def _keys(self) -> tuple[tuple[str, str], ...]:

@@ -15,7 +15,7 @@ import numpy as np
 
 from seqsim.diagnosis.cells import CONTINUOUS, Cell
 from seqsim.diagnosis.predict import Branch, Predictor
-from seqsim.network import Patch, Turn
+from seqsim.network import Turn
 from seqsim.network.network import Bools, Floats
 from seqsim.solver.batch import Latents
 
@@ -111,13 +111,12 @@ def turned(
     branch: Branch, predictor: Predictor, keys: Sequence[tuple[str, str]], points: Iterable[tuple[int, float]]
 ) -> Branch:
     """Return a branch with latents put at points of their own, in standard deviations, in every power state."""
-    turns: list[Patch] = []
+    turns = list(branch.turns)
     for latent, deviations in points:
         knob = predictor.desk.network.knobs[keys[latent]]
         value = math.exp(knob.spread * deviations) if knob.neutral else knob.spread * deviations
         turns.append(Turn(knob.owner, knob.name, value))
-    before = branch.mode.patches
-    return replace(branch, mode=replace(branch.mode, patches=lambda at: (*before(at), *turns)))
+    return replace(branch, turns=tuple(turns))
 
 
 def _parts(cell: Cell, tries: Sequence[Try], limits: Floats) -> list[Cell | None]:

@@ -118,7 +118,7 @@ class Survey:
         """Return the columns of one condition for some of the branches."""
         branches, counts = self.branches[here], self.counts[here]
         bench, done = self.desk.benches[condition.state], (condition.state, condition.patches)
-        variants = patched(self.desk, branches, condition, plain)
+        variants = patched(self.desk, branches, [branch.patches for branch in branches], condition, plain)
         hot = any(part is not None for part in condition.heated)
         solved = bench.run(
             variants, starts_of(self.desk, branches, condition.state, variants), condition.probes(variants),
@@ -152,8 +152,14 @@ def name_of(key: Key) -> str:
     return hashlib.sha256(repr(key).encode()).hexdigest()[:24]
 
 
-def patched(desk: Desk, branches: Sequence[Branch], condition: Condition, plain: list[Variant | None]) -> list[Variant]:
-    """Return the patched networks of branches in one condition.
+def patched(
+    desk: Desk,
+    branches: Sequence[Branch],
+    patches: Sequence[tuple[Patch, ...]],
+    condition: Condition,
+    plain: list[Variant | None],
+) -> list[Variant]:
+    """Return the patched networks of branches in one condition; ``patches`` are what each of them is by itself.
 
     What is taken off the board comes first: a fault between two pins stays with the pin that is lifted. What is put on
     it comes last: a wire goes to a pin as a fault leaves it, and not to its pad. ``plain`` keeps the networks to which
@@ -161,12 +167,12 @@ def patched(desk: Desk, branches: Sequence[Branch], condition: Condition, plain:
     """
     off, on = _off_and_on(condition.patches)
     found = []
-    for k, branch in enumerate(branches):
+    for k, (branch, own) in enumerate(zip(branches, patches, strict=True)):
         extra = branch.extra.get(condition.state, ())
         if condition.patches or extra:
-            found.append(vary(desk.network, (*off, *branch.patches, *extra, *on)))
+            found.append(vary(desk.network, (*off, *own, *extra, *on)))
             continue
-        kept = plain[k] = plain[k] or vary(desk.network, branch.patches)
+        kept = plain[k] = plain[k] or vary(desk.network, own)
         found.append(kept)
     return found
 

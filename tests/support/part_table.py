@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import fields, replace
 from functools import cached_property
@@ -14,6 +15,7 @@ from seqsim.diagnosis.foresight import Standing
 from seqsim.diagnosis.predict import Branch, Predictions, Predictor
 from seqsim.diagnosis.rank import Diagnosis
 from seqsim.diagnosis.spread import model_latents
+from seqsim.diagnosis.steep import POINTS
 from seqsim.diagnosis.table import Table
 from seqsim.network import Turn
 from seqsim.network.network import Bools, Floats, Ints
@@ -74,7 +76,7 @@ class Remembering(Predictor):
         starts = tuple(
             (state, start.conducting.tobytes(), start.above.tobytes()) for state, start in sorted(branch.starts.items())
         )
-        return id(branch.mode), extra, starts
+        return id(branch.mode), extra, starts, branch.turns
 
     def some(self, measurements: Sequence[Measurement]) -> Predictor:
         """Return the predictor of some of the readings; one that is not on offer is solved by itself."""
@@ -113,10 +115,10 @@ class _Some(Predictor):
     def nearby(self, branches: Sequence[Branch], at: Sequence[int], latents: Latents) -> Nearby:
         """Return tips, whether the board oscillates, is solved, and the moves; see `Predictor.nearby`.
 
-        Branches with a latent turned are those of one board, and not kept.
+        Branches with latents turned to where one board has them are not kept.
         """
         many, severities = list(branches), list(at)
-        turned = np.array([_turned(branch) for branch in many], dtype=np.bool_)
+        turned = np.array([self._own(branch.turns) for branch in many], dtype=np.bool_)
         if not turned.any():
             return self._kept(branches, at, latents)
         own = super().nearby(
@@ -140,14 +142,19 @@ class _Some(Predictor):
         a, b, c = (self._joined(one, two) for one, two in zip(mine, (more[0], more[1], more[3]), strict=True))
         return a, b, good & more[2], c
 
+    def _own(self, turns: Sequence[Turn]) -> bool:
+        """Tell whether latents are turned to where one board has them, and not to a point that all boards try."""
+        if len(turns) != 1:
+            return bool(turns)
+        knob = self.desk.network.knobs[turns[0].owner, turns[0].knob]
+        value = float(turns[0].value)
+        deviations = (math.log(value) if knob.neutral else value) / knob.spread
+        return not np.isclose(deviations, POINTS, rtol=0, atol=1e-9).any()
+
     def _joined(self, known: Any, rest: Any) -> Any:
         both = np.zeros((known.shape[0], self.readings, *known.shape[2:]), dtype=known.dtype)
         both[:, self.known], both[:, self.rest] = known, rest
         return both
-
-
-def _turned(branch: Branch) -> bool:
-    return any(isinstance(patch, Turn) for patches in branch.extra.values() for patch in patches)
 
 
 def _at(known: Any, places: Ints) -> Any:
