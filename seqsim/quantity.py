@@ -22,6 +22,7 @@ class Unit(Enum):
     AMPERE_PER_VOLT_SQUARED = "A/V²"
     SHARE = "%"
     NUMBER = ""
+    OF_GOOD = "x of good"
 
 
 _WORDS = {
@@ -36,6 +37,7 @@ _WORDS = {
     Unit.AMPERE_PER_VOLT_SQUARED: ("A/V²", "A/V2"),
     Unit.SHARE: ("%",),
     Unit.NUMBER: (),
+    Unit.OF_GOOD: ("x of good",),
 }
 _PREFIX = {
     "p": 1e-12, "n": 1e-9, "u": 1e-6, "µ": 1e-6, "μ": 1e-6, "m": 1e-3, "": 1.0,
@@ -100,7 +102,7 @@ def _wrong(text: str, unit: Unit) -> QuantityError:
     examples = {
         Unit.OHM: "10k, 4k7 or 0R", Unit.VOLT: "3.3V or 602mV", Unit.AMPERE: "0.35A or 2mA", Unit.WATT: "0.25W",
         Unit.FARAD: "100n", Unit.HENRY: "10u", Unit.SECOND: "20 ms", Unit.SIEMENS: "1m", Unit.SHARE: "1%",
-        Unit.AMPERE_PER_VOLT_SQUARED: "0.5", Unit.NUMBER: "100",
+        Unit.AMPERE_PER_VOLT_SQUARED: "0.5", Unit.NUMBER: "100", Unit.OF_GOOD: "0.4x of good",
     }  # fmt: skip
     name = "a share" if unit is Unit.SHARE else "a number" if unit is Unit.NUMBER else f"a value in {unit.value}"
     return QuantityError(f"'{text}' is not {name}; write it like {examples[unit]}", expected=unit.value, got=text)
@@ -110,10 +112,10 @@ def format_quantity(value: float, unit: Unit, digits: int = 3) -> str:
     """Return a quantity as the bench writes it, with a prefix: ``4.70 kΩ`` is ``4.7 kΩ``."""
     if unit is Unit.SHARE:
         return f"{value * 100:.{digits}g} %"
+    if unit in (Unit.NUMBER, Unit.OF_GOOD):
+        return f"{value:.{digits}g}{unit.value}"
     if value == 0:
-        return f"0 {unit.value}".strip()
-    if unit is Unit.NUMBER:
-        return f"{value:.{digits}g}"
+        return f"0 {unit.value}"
     prefix, scale = next((known for known in _SHOWN if abs(value) >= known[1] * ROUNDS_UP), ("p", 1e-12))
     shown = f"{value / scale:.{digits}g}"
     return f"{shown} {prefix}{unit.value}"

@@ -21,7 +21,7 @@ from seqsim.diagnosis.likelihood import SLIP, conditional, fit
 from seqsim.diagnosis.predict import Branch, Predictions, Predictor
 from seqsim.diagnosis.rank import Diagnosis
 from seqsim.diagnosis.shelf import kept_or
-from seqsim.diagnosis.spread import Noise, model_latents, noise
+from seqsim.diagnosis.spread import Noise, followed, model_latents, noise
 from seqsim.diagnosis.steep import believed
 from seqsim.faults import History
 from seqsim.network.network import Floats, Ints
@@ -237,7 +237,7 @@ def foresee(standing: Standing, seen: Ways, offered: Sequence[Measurement], chos
     predictor = standing.sensitive(every)
     moves = predictor.moves([seen.branches[c.branch] for c in cells], [c.middle for c in cells], latents)
     span = np.ptp(predictions.tips[predictions.good], axis=0)
-    moves = believed(moves, span)
+    moves = believed(moves, span) - followed(every, latents.size)
     around = noise(every, predictor.conditions, predictions.tips[predictions.good])
     fresh = np.stack(
         [own_deviation(each, np.array([c.mean[taken + k] for c in cells])) for k, each in enumerate(picked)]

@@ -39,7 +39,7 @@ def meant(found: Diagnosis, k: int, reading: Reading) -> str:
     mean, deviation = conditional(
         best.covariance, best.cell.mean, found.noise.observed[others], others, np.array([k])
     )  # fmt: skip
-    for factor in PREFIXES:
+    for factor in () if reading.of_good else PREFIXES:
         value = reading.value * factor
         if each.kind.refuse(each.meter, value) is None:
             tip = float(each.invert(value))

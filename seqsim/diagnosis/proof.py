@@ -13,7 +13,7 @@ from seqsim.diagnosis.conditions import Desk, conditions
 from seqsim.diagnosis.hypotheses import HEALTHY
 from seqsim.diagnosis.offers import offers
 from seqsim.diagnosis.predict import Branch, Predictor
-from seqsim.diagnosis.spread import model_latents
+from seqsim.diagnosis.spread import followed, good_boards, model_latents
 from seqsim.faults import SubMode
 from seqsim.network.network import Bools, Floats
 from seqsim.readings import METER, Meter, Probe, Reading, format_reading, measurement
@@ -74,11 +74,11 @@ def healthy(at: Desk, measurements: Sequence[Measurement]) -> Healthy:
     every = conditions(measurements)
     predictor = Predictor(Desk(at.circuit, known, at.benches), every, len(measurements))
     seen = Predictor(at, every, len(measurements)).nominal([branch])
-    moves = predictor.moves([branch], [0], latents)[0]
+    moves = predictor.moves([branch], [0], latents)[0] - followed(measurements, latents.size)
     own = np.array([
         float(own_deviation(each, seen.tips[:1, k])[0]) for k, each in enumerate(measurements)
     ])  # fmt: skip
-    deviation = np.hypot(np.sqrt((moves**2).sum(axis=1)), own)
+    deviation = np.sqrt((moves**2).sum(axis=1) + own**2 + np.diag(good_boards(measurements)))
     return Healthy(tuple(measurements), seen.tips[0], deviation, seen.ohms[0], seen.restless[0])
 
 

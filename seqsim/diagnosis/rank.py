@@ -16,20 +16,21 @@ from seqsim.diagnosis.known import history_known
 from seqsim.diagnosis.likelihood import SLIP
 from seqsim.diagnosis.posterior import Posterior, posterior
 from seqsim.diagnosis.predict import Branch, Predictions
+from seqsim.diagnosis.ratios import measured
 from seqsim.diagnosis.reference import Calibration, compared
 from seqsim.diagnosis.relinearise import relinearised
 from seqsim.diagnosis.report import ranking
 from seqsim.diagnosis.result import Judged, Ranking
 from seqsim.diagnosis.several import with_sets
 from seqsim.diagnosis.shelf import kept_or
-from seqsim.diagnosis.spread import Noise, noise
+from seqsim.diagnosis.spread import Noise, followed, noise
 from seqsim.diagnosis.steep import believed
 from seqsim.diagnosis.stored import keep, load
 from seqsim.diagnosis.table import Surveyed, Table
 from seqsim.faults import Factors, History
 from seqsim.faults.together import SECOND
 from seqsim.network.network import Floats
-from seqsim.readings import Reading, Readings, measurement
+from seqsim.readings import Reading, Readings
 from seqsim.readings.measurement import Measurement
 
 SLIP_REPEATED = 1e-4
@@ -96,7 +97,7 @@ def diagnose(
     """
     at = at or desk(circuit, stored=True)
     taken = readings.readings
-    measurements = tuple(measurement(circuit, reading, readings.meter) for reading in taken)
+    measurements = measured(at, taken, readings.meter)
     history = history_known(circuit, readings, factors)
     table = table or table_of(at, measurements, history)
     slip = _slips(taken)
@@ -113,7 +114,8 @@ def diagnose(
     good_board, known = compared(at, readings)
     if at.stored:
         keep(at, table.surveyed, table.predictor.conditions)
-    drawn = table.spread(in_the_running(cells, branches, noisy), branches)
+    lean = followed(measurements, table.latents.size)
+    drawn = tuple(each.beside(lean) for each in table.spread(in_the_running(cells, branches, noisy), branches))
     spread = drawn if known is None else tuple(known.applied(each) for each in drawn)
     largest = _largest(measurements, table.coarse)
     moves = [believed(each.moves, noisy.span) for each in spread]

@@ -17,7 +17,7 @@ import numpy as np
 from seqsim.diagnosis.cells import Scored, score
 from seqsim.diagnosis.predict import Branch
 from seqsim.diagnosis.reference import Calibration, nothing_known
-from seqsim.diagnosis.spread import Noise
+from seqsim.diagnosis.spread import Noise, followed
 from seqsim.diagnosis.steep import Spread, believed, turned
 from seqsim.diagnosis.table import Table
 from seqsim.network.network import Floats
@@ -74,6 +74,7 @@ def relinearised(
     at = np.flatnonzero(weighed >= weighed.max(initial=-np.inf) - LOOK).tolist() if noise.number.any() else []
     known = known or nothing_known(table.latents.size)
     lines = {k: (spread[k].cell.mean, believed(spread[k].moves, noise.span)) for k in at}
+    lean = followed(measurements, table.latents.size)
     for _ in range(ROUNDS):
         wanted = [
             (k, there) for k in at for there in _where(found[k], spread[k], *lines[k], known, noise, table.limits)
@@ -90,6 +91,7 @@ def relinearised(
             moves[n][:, [l for l, _ in there.spread.turned]] = 0.0
             moved = believed(moves[n], noise.span)
             mean = there.spread.cell.mean + tips[n] - there.spread.tips - moved[:, there.latents] @ there.deviations
+            moved = moved - lean
             expected = mean + moved @ known.mean
             cells.append(replace(there.spread.cell, mean=expected, restless=restless[n].astype(np.float64)))
             solved.append((k, (mean, moved)))

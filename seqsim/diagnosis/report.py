@@ -242,7 +242,8 @@ def _contradicted(found: Diagnosis, k: int, readings: Sequence[Reading]) -> bool
     if not found.noise.number[k]:
         return False
     for other, reading in enumerate(readings):
-        if other != k and found.noise.number[other] and reading.probe() == readings[k].probe():
+        same = reading.probe() == readings[k].probe() and reading.of_good == readings[k].of_good
+        if other != k and found.noise.number[other] and same:
             c = found.noise.covariance
             variance = c[k, k] + c[other, other] - 2 * c[k, other]
             if abs(found.noise.observed[k] - found.noise.observed[other]) > CONTRADICTS * np.sqrt(max(variance, 1e-12)):

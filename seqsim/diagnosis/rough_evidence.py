@@ -14,10 +14,11 @@ from seqsim.diagnosis.cells import rough
 from seqsim.diagnosis.conditions import conditions, desk
 from seqsim.diagnosis.hypotheses import HEALTHY_PRIOR, Hypothesis, listed
 from seqsim.diagnosis.predict import Branch, Predictor
-from seqsim.diagnosis.spread import model_latents, noise
+from seqsim.diagnosis.ratios import measured
+from seqsim.diagnosis.spread import followed, model_latents, noise
 from seqsim.network.network import Floats
 from seqsim.parts.supply import ENTRY
-from seqsim.readings import Readings, measurement
+from seqsim.readings import Readings
 from seqsim.readings.outcome import Zone
 
 FAULT_SHARE = 0.9
@@ -56,7 +57,7 @@ def seen(circuit: Circuit, readings: Readings, *, open_ended: bool) -> Seen:
         target = at.benches[list(circuit.power_states)[-1]].levels.at(circuit.target)
     if not readings.readings:
         return Seen(target=target)
-    measurements = tuple(measurement(circuit, reading, readings.meter) for reading in readings.readings)
+    measurements = measured(at, readings.readings, readings.meter)
     predictor = Predictor(at, conditions(measurements), len(measurements))
     hypotheses = _leading(listed(circuit, beyond(circuit)))
     branches = [Branch(h, 1.0, hypothesis.modes[0], POINTS) for h, hypothesis in enumerate(hypotheses)]
@@ -71,7 +72,7 @@ def seen(circuit: Circuit, readings: Readings, *, open_ended: bool) -> Seen:
     known, latents, _ = model_latents(at.network)
     sensitive = Predictor(replace(at, network=known), predictor.conditions, len(measurements))
     middle = [len(branches[k].severities) // 2 for k in leaders]
-    moves = sensitive.moves([branches[k] for k in leaders], middle, latents)
+    moves = sensitive.moves([branches[k] for k in leaders], middle, latents) - followed(measurements, latents.size)
     variance = np.tile((moves[0] ** 2).sum(axis=1), (len(branches), 1))
     variance[leaders] = (moves**2).sum(axis=2)
     tested = np.where(noisy.tested, 0.1, 1.0)

@@ -21,6 +21,7 @@ from seqsim.diagnosis.killed import killed_by
 from seqsim.diagnosis.posterior import posterior
 from seqsim.diagnosis.predict import Branch, Predictions
 from seqsim.diagnosis.search import Item, Search
+from seqsim.diagnosis.spread import followed
 from seqsim.diagnosis.steep import believed
 from seqsim.diagnosis.table import Table
 from seqsim.faults import Fault
@@ -149,6 +150,8 @@ class _Weighing:
         wanted, _ = leading(predictions, noise, len(table.branches))
         cells = list(_cells(predictions, table.branches, wanted, table.limits))
         spread = table.spread(in_the_running(cells, _numbered(table.branches, 1), noise))
+        lean = followed(found.measurements, table.latents.size)
+        spread = tuple(each.beside(lean) for each in spread)
         if found.calibration is not None:
             spread = tuple(found.calibration.applied(each) for each in spread)
         fits = score(

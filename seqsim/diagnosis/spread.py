@@ -84,7 +84,7 @@ def noise(measurements: Sequence[Measurement], conditions: Sequence[Condition], 
     for gain in gains.values():
         covariance += np.outer(gain, gain)
     tested = np.array([each.kind.name not in ("volts", "logic") for each in measurements], dtype=np.bool_)
-    covariance += _residual(measurements, conditions, observed, number)
+    covariance += _residual(measurements, conditions, observed, number) + good_boards(measurements)
     spread = tips.max(axis=0) - tips.min(axis=0) if len(tips) else np.zeros(count)
     return Noise(observed, covariance, np.maximum(spread, 10 * np.sqrt(np.diag(covariance))), number, tested)
 
@@ -110,3 +110,27 @@ def _residual(
                 same = condition.tips[a] == condition.tips[b] and measurements[i].kind is measurements[j].kind
                 shared[i, j] = float(same)
     return np.asarray(shared * np.outer(deviation, deviation))
+
+
+def good_boards(measurements: Sequence[Measurement]) -> Floats:
+    """Return the covariance (r, r) that ratios have of the good board by itself: its parts, and its readings."""
+    count = len(measurements)
+    covariance = np.zeros((count, count))
+    told = [(k, each.good, each.of_good_slope) for k, each in enumerate(measurements) if each.good is not None]
+    for i, one, slope in told:
+        for j, other, its in told:
+            covariance[i, j] = slope * its * float(one.own @ other.own)
+        covariance[i, i] += (slope * one.sd) ** 2
+    return covariance
+
+
+def followed(measurements: Sequence[Measurement], latents: int) -> Floats:
+    """Return by how much (r, l) the good board beside which ratios were read goes the way of the board on the bench.
+
+    It is to be taken off the moves of a reading, since a ratio tells how far the two boards differ.
+    """
+    moves = np.zeros((len(measurements), latents))
+    for k, each in enumerate(measurements):
+        if each.good is not None:
+            moves[k] = each.of_good_slope * each.good.follows
+    return moves

@@ -41,6 +41,10 @@ class Spread:
     tips: Floats
     turned: tuple[tuple[int, float], ...] = ()
 
+    def beside(self, followed: Floats) -> Spread:
+        """Return the cell with the moves (r, l) taken off by which a good board goes the same way; see `followed`."""
+        return replace(self, moves=self.moves - followed) if followed.any() else self
+
 
 @dataclass(frozen=True)
 class Lines:

@@ -29,7 +29,8 @@ from seqsim.diagnosis.result import Ranking
 from seqsim.diagnosis.rough_evidence import SOUND_SHARE, beyond
 from seqsim.diagnosis.tracing import Step, steps
 from seqsim.faults import Factors
-from seqsim.readings import Readings, format_reading
+from seqsim.quantity import Unit
+from seqsim.readings import KINDS, Readings, format_reading
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -266,7 +267,7 @@ def _because(likely: Alternative, other: Alternative, label: str, readings: Read
             continue
         nearer = (abs(reading.value - theirs[k]) - abs(reading.value - mine[k])) / apart
         if nearer > best:
-            unit = "V" if reading.kind == "volts" else "Ω" if reading.kind in ("ohms", "continuity") else ""
+            unit = (Unit.OF_GOOD if reading.of_good else KINDS[reading.kind].unit).value
             best, told = (
                 nearer,
                 f"{format_reading(reading)}; with '{label}' it would be {quantity(float(theirs[k]), unit)}",

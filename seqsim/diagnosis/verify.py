@@ -11,6 +11,7 @@ from seqsim.circuit import OFF, Circuit
 from seqsim.diagnosis.conditions import Desk, desk
 from seqsim.diagnosis.offers import Reach
 from seqsim.diagnosis.proof import Healthy, example, healthy, proofs
+from seqsim.diagnosis.ratios import measured
 from seqsim.diagnosis.verified import Line, Required, Verification
 from seqsim.faults import SubMode, find_fault, probe_cautions
 from seqsim.readings import Condition, Number, Probe, Reading, Readings, Zone, measurement
@@ -53,7 +54,7 @@ def verify(circuit: Circuit, readings: Readings, repaired: Iterable[str] = ()) -
     at = desk(circuit)
     faults = [find_fault(circuit, name) for name in repaired]
     taken = sorted(readings.readings, key=lambda reading: _order(circuit, reading))
-    measurements = [measurement(circuit, reading, readings.meter) for reading in taken]
+    measurements = measured(at, taken, readings.meter)
     lines = _lines(at, taken, measurements) if taken else ()
     wanted = _wanted(circuit)
     shares = [(SubMode(f.name, 1.0, f.severity, f.patches), f.places) for f, _ in faults]
@@ -140,7 +141,7 @@ def _lines(at: Desk, taken: Sequence[Reading], measurements: Sequence[Measuremen
 
 def _window(circuit: Circuit, probe: Probe, whole: Healthy, k: int) -> tuple[float | str, float | str]:
     """Return what is right at a place: what was found on good boards if the file says so, else what is predicted."""
-    known = _known_ohms(circuit, probe)
+    known = None if isinstance(probe, Reading) and probe.of_good else _known_ohms(circuit, probe)
     return known or whole.window(k)
 
 
@@ -155,6 +156,7 @@ def _verdict(at: Desk, reading: Reading, each: Measurement, whole: Healthy, k: i
     match each.observed:
         case Number(value=value):
             tip = float(each.invert(value))
+            value = float(each.kind.convert(each.meter, tip))  # also where it is told beside a good board
             known = _known_ohms(at.circuit, reading)
             if known is not None:
                 return "low" if value < known[0] else "high" if value > known[1] else "as_healthy"

@@ -15,6 +15,7 @@ from seqsim.faults import find_fault, middle
 from seqsim.network import Bridge, Patch, vary
 from seqsim.parts import Part
 from seqsim.parts.supply import ENTRY
+from seqsim.quantity import Unit
 from seqsim.readings import Reading
 from seqsim.results import LevelMap, NodeLevel
 from seqsim.solver import Levels, Steadiness, currents, solve_variant, static_gates
@@ -184,7 +185,7 @@ def _marks(circuit: Circuit, levels: LevelMap, readings: Sequence[Reading]) -> d
     found: dict[str, list[Mark]] = {}
     for reading in readings:
         near, net, at_point = _where(circuit, reading)
-        words = [quantity(reading.value, UNITS.get(reading.kind, ""))]
+        words = [quantity(reading.value, Unit.OF_GOOD.value if reading.of_good else UNITS.get(reading.kind, ""))]
         if at_point or reading.to is not None:
             words.insert(0, reading.place)
         if reading.to is not None:
@@ -194,7 +195,7 @@ def _marks(circuit: Circuit, levels: LevelMap, readings: Sequence[Reading]) -> d
         node = levels.nodes.get(near) or levels.nodes.get(net)
         comparable = (
             reading.kind == "volts" and reading.state == levels.state and reading.to is None
-            and not reading.interventions and node is not None
+            and not reading.interventions and not reading.of_good and node is not None
         )  # fmt: skip
         agrees = _agrees(reading, node) if comparable and node is not None else None
         found.setdefault(near, []).append(Mark(" ".join(words), agrees))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Any
@@ -179,7 +180,11 @@ class _Comparing:
         label = self.healthy.label_of[node]
         expected = float(at.convert(then.volts(at.plus) - then.volts(at.minus)))
         swing = self.reference.swing(self.healthy, label)
-        if isinstance(at.observed, Number):
+        if isinstance(at.observed, Number) and reading.of_good:
+            volts = at.observed.value * expected
+            sd = math.hypot((1 + at.observed.value) * self.spread(node), at.observed.sd * expected)
+            tolerance = max(DEVIATIONS * sd, LEAST_TOLERANCE)
+        elif isinstance(at.observed, Number):
             volts = at.observed.value
             sd = float(np.hypot(self.spread(node), np.hypot(at.noise_sd(volts), volts * at.gain_sd(volts))))
             tolerance = max(DEVIATIONS * sd, LEAST_TOLERANCE)

@@ -218,13 +218,21 @@ def _yaml(circuit: Circuit, text: str, file: str, meter: Meter) -> Readings:
     }
     if not any(written.values()):
         raise ReadingError(f"the file holds no readings; write {STARTER}", file=file, line=root.line)
-    reference = tuple(build_reading(circuit, fields, described) for fields in written.get("reference", ()))
+    reference = tuple(_of_itself(build_reading(circuit, each, described)) for each in written.get("reference", ()))
     known = Readings(
         meter=described, reference=reference, file=file,
         history=phrases(sections["history"], file) if "history" in sections else (),
         past=past_file(sections["past"], file) if "past" in sections else None,
     )  # fmt: skip
     return known.with_more(circuit, written.get("readings", ()))
+
+
+def _of_itself(reading: Reading) -> Reading:
+    """Return a reading of the good board, which must not be told as a share of itself."""
+    if reading.of_good:
+        message = f"'{reading.text}' stands under reference:, where a good board reads as itself; write what it showed"
+        raise ReadingError(message, file=reading.file, line=reading.line, place=reading.place, got=reading.text)
+    return reading
 
 
 def _check_format(sections: dict[str, Node], file: str) -> None:

@@ -16,6 +16,7 @@ from seqsim.readings.kinds import KINDS, Kind, Site
 from seqsim.readings.meter import METER, Meter
 from seqsim.readings.outcome import Number, Outcome, Zone, below
 from seqsim.readings.places import copper_at
+from seqsim.readings.ratio import Good
 from seqsim.readings.reading import Probe, Reading
 
 Floats = NDArray[np.float64]
@@ -32,7 +33,7 @@ class Measurement:
 
     ``part`` is set instead of places where the value is what a part dissipates (W). ``latent`` names the gain that
     readings of one function have in common: the display shows ``value * (1 + gain_sd * latent)`` for a standard normal
-    latent. ``observed`` is None for a reading that is only on offer.
+    latent; in a ratio to a good board it cancels. ``observed`` is None for a reading that is only on offer.
     """
 
     kind: Kind
@@ -45,20 +46,36 @@ class Measurement:
     observed: Outcome | None
     latent: str | None
     caution: str
+    good: Good | None = None
+    """what a known-good board shows there, of which the value is told as a share"""
 
     @property
     def unit(self) -> Unit:
-        """Return the unit of the display."""
-        return self.kind.unit
+        """Return the unit of the value."""
+        return self.kind.unit if self.good is None else Unit.OF_GOOD
+
+    @property
+    def scale(self) -> float:
+        """Return what the display shows where the value is one: one, unless it is told beside a good board."""
+        return 1.0 if self.good is None else float(self.kind.convert(self.meter, self.good.tip))
+
+    @property
+    def of_good_slope(self) -> float:
+        """Return by how much the tip volts of a ratio that was read move with those of the good board."""
+        if self.good is None or not isinstance(self.observed, Number):
+            return 0.0
+        shown = self.observed.value
+        at = float(self.invert(shown))
+        return shown * float(self.kind.slope(self.meter, self.good.tip)) / float(self.kind.slope(self.meter, at))
 
     @property
     def most(self) -> float:
         """Value above which the display shows OL; infinite if it never does."""
-        return self.kind.most(self.meter)
+        return self.kind.most(self.meter) / abs(self.scale)
 
     def convert(self, volts: ArrayLike) -> Floats:
         """Return the displayed value for volts of ``plus`` minus ``minus``; infinite where no number describes it."""
-        return self.kind.convert(self.meter, volts)
+        return self.kind.convert(self.meter, volts) / self.scale
 
     def displayed(self, volts: ArrayLike) -> Floats:
         """Return the displayed value as `convert` does, but none that makes no sense, such as negative ohms."""
@@ -71,11 +88,11 @@ class Measurement:
 
     def slope(self, volts: ArrayLike) -> Floats:
         """Return the derivative of the displayed value by volts."""
-        return self.kind.slope(self.meter, volts)
+        return self.kind.slope(self.meter, volts) / self.scale
 
     def invert(self, shown: ArrayLike) -> Floats:
         """Return the volts of ``plus`` minus ``minus`` at which the display shows these values."""
-        return self.kind.invert(self.meter, shown)
+        return self.kind.invert(self.meter, np.asarray(shown, dtype=np.float64) * self.scale)
 
     def chance(self, volts: ArrayLike, volts_sd: ArrayLike, largest: float = 1.0) -> Floats:
         """Return the chance of the zone that was read, where the volts of ``plus`` minus ``minus`` are Gaussian.
@@ -107,7 +124,7 @@ class Measurement:
         function = self.kind.function(self.meter)
         if function is None or self.latent is None:
             return np.zeros(np.shape(shown))
-        return function.gain_sd(shown)
+        return function.gain_sd(np.asarray(shown, dtype=np.float64) * self.scale)
 
     def noise_sd(self, shown: ArrayLike) -> Floats:
         """Return the standard deviation (unit of the display) that this reading has for itself.
@@ -115,7 +132,8 @@ class Measurement:
         It covers the meter's digits and what the writing leaves open: last digit, range, `about`.
         """
         function = self.kind.function(self.meter)
-        own = np.zeros(np.shape(shown)) if function is None else function.digit_sd(shown)
+        at = np.asarray(shown, dtype=np.float64) * self.scale
+        own = np.zeros(np.shape(shown)) if function is None else function.digit_sd(at) / abs(self.scale)
         written = self.observed.sd if isinstance(self.observed, Number) else 0.0
         return np.asarray(np.hypot(own, written))
 
@@ -136,7 +154,7 @@ def measurement(circuit: Circuit, reading: Probe, meter: Meter = METER) -> Measu
     return Measurement(
         kind=kind, meter=meter, state=reading.state, patches=patches, plus=plus, minus=minus, part=part,
         observed=_observed(circuit, reading, kind, meter) if isinstance(reading, Reading) else None,
-        latent=kind.latent, caution=" ".join(cautions),
+        latent=None if isinstance(reading, Reading) and reading.of_good else kind.latent, caution=" ".join(cautions),
     )  # fmt: skip
 
 

@@ -43,9 +43,9 @@ def state_of(circuit: Circuit, text: str, kind: Kind, value: Value) -> str:
 
 
 def check_supply(
-    circuit: Circuit, supply: str, state: str, value: Value, interventions: Sequence[Intervention]
+    circuit: Circuit, supply: str, state: str, value: Value | None, interventions: Sequence[Intervention]
 ) -> None:
-    """Refuse a current that a supply cannot show in a power state."""
+    """Refuse a current that a supply cannot show in a power state; of a ratio to a good board there is no value."""
     applied = circuit.power_states[state].on
     if supply not in applied:
         others = [name for name, each in circuit.power_states.items() if supply in each.on]

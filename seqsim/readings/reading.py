@@ -28,11 +28,13 @@ class Reading(Probe):
     """A reading that was taken.
 
     ``value`` is in the SI unit of the kind, a pair (low, high), or a word. ``resolution`` is the last digit that was
-    written; ``about`` widens the value by a tenth. ``text``, ``file`` and ``line`` say where it was written.
+    written; ``about`` widens the value by a tenth. With ``of_good`` it is a ratio to what a known-good board shows.
+    ``text``, ``file`` and ``line`` say where it was written.
     """
 
     value: float | tuple[float, float] | str
     about: bool = False
+    of_good: bool = False
     resolution: float | None = None
     note: str = ""
     text: str = ""

@@ -16,10 +16,12 @@ from seqsim.readings.kinds import KINDS, Kind, Site
 from seqsim.readings.meter import METER, Meter
 from seqsim.readings.places import copper_at, match, tip
 from seqsim.readings.possible import check_done, check_supply, state_of
+from seqsim.readings.ratio import format_ratio, parse_ratio
 from seqsim.readings.reading import Reading
 
 FORMS = (
-    "EN 0.02, V5 9k2 ohm, V3V3 diode 0.41, R1.2 to Q1.B beep, VIA3 OL, VBAT 0.35A, EN about 2, EN 0.1..0.3 or EN high"
+    "EN 0.02, V5 9k2 ohm, V3V3 diode 0.41, R1.2 to Q1.B beep, VIA3 OL, VBAT 0.35A, EN about 2, EN 0.1..0.3, "
+    "EN 0.4x of good or EN high"
 )
 MOST_CHARACTERS = 500
 
@@ -52,6 +54,7 @@ class _Value:
     value: float | tuple[float, float] | str
     about: bool = False
     resolution: float | None = None
+    of_good: bool = False
 
 
 def parse_reading(
@@ -144,11 +147,11 @@ def _build(circuit: Circuit, fields: Fields, meter: Meter) -> Reading:
     interventions = tuple(parse_intervention(circuit, phrase) for phrase in fields.interventions)
     check_done(read.kind, (place, to), interventions)
     if read.kind.site is Site.SUPPLY:
-        check_supply(circuit, place, state, read.value, interventions)
+        check_supply(circuit, place, state, None if read.of_good else read.value, interventions)
     return Reading(
         kind=read.kind.name, place=place, to=to, state=state, interventions=interventions, value=read.value,
-        about=read.about, resolution=read.resolution, note=fields.note, text=fields.text, file=fields.file,
-        line=fields.line,
+        about=read.about, of_good=read.of_good, resolution=read.resolution, note=fields.note, text=fields.text,
+        file=fields.file, line=fields.line,
     )  # fmt: skip
 
 
@@ -194,6 +197,13 @@ def _value(fields: Fields, meter: Meter, copper: str | None) -> _Value:
         if about:
             raise ReadingError(f"'about' does not go with '{text}'", expected=f"{example} {text}")
         return named
+    ratio = parse_ratio(text)
+    if ratio is not None:
+        kind = kind or KINDS["volts"]
+        if not kind.numeric:
+            message = f"'{text}' is a ratio, and {kind.name} is told by a word"
+            raise ReadingError(message, expected=f"{example} {kind.example}")
+        return _Value(kind, ratio.value, about, ratio.resolution, of_good=True)
     if kind is not None and not kind.numeric:
         _one_thing(text, kind, example)
         words_ = " or ".join(dict.fromkeys(kind.shows.values()))
@@ -327,6 +337,10 @@ def format_value(reading: Reading) -> str:
     """Return the value of a reading as shorthand writes it, kind included."""
     kind = KINDS[reading.kind]
     unit = {Unit.VOLT: "V", Unit.AMPERE: "A"}.get(kind.unit, "")
+    if reading.of_good:
+        shown = format_ratio(reading.value, reading.resolution)
+        shown = f"about {shown}" if reading.about else shown
+        return shown if kind.name == "volts" else f"{shown} {kind.words[0]}"
     if isinstance(reading.value, str):
         shown = reading.value
     elif isinstance(reading.value, tuple):
