@@ -37,8 +37,8 @@ ReadOption = Annotated[
         "--read",
         "-r",
         metavar="READING",
-        help="A reading in shorthand, like 'EN 0.02', 'R9.1 to R9.2 18mV @running', 'EN 0.4x of good' or 'EN rises then falls'; can be "
-        "given repeatedly.",
+        help="A reading in shorthand, like 'EN 0.02', 'R9.1 to R9.2 18mV @running', 'EN 0.4x of good' or 'EN rises "
+        "then falls'; can be given repeatedly.",
     ),
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print the documented fields as JSON, for programs.")]

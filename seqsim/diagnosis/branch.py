@@ -23,8 +23,8 @@ class Branch:
 
     ``extra`` are patches that hold in one power state alone (a floating input seen high); ``starts`` the state from
     which a power state is solved. ``weight`` is its share of the hypothesis. ``quantiles`` say where the severities
-    stand in their distribution, in ascending order, if not at ``points`` even ones. ``turns`` put what spreads at points
-    of its own, on top of the mode.
+    stand in their distribution, in ascending order, if not at ``points`` even ones. ``turns`` put what spreads at
+    points of its own, on top of the mode.
     """
 
     hypothesis: int
