@@ -8,24 +8,22 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from seqsim.circuit import OFF, Circuit
-from seqsim.diagnosis.conditions import Desk, conditions
+from seqsim.diagnosis.conditions import Desk
 from seqsim.diagnosis.foresight import Foresight, Standing, Ways, foresee, glance, ways
+from seqsim.diagnosis.handling import forced_target, lifted_pins, limits_first, pressed_joints
 from seqsim.diagnosis.hypotheses import Sort
-from seqsim.diagnosis.information import Outlook, outlook, spans
+from seqsim.diagnosis.information import Outlook, Span, outlook, spans
 from seqsim.diagnosis.likelihood import SLIP
 from seqsim.diagnosis.next_result import Advice, Outcome, Step
-from seqsim.diagnosis.offers import Offer, again, force, limit, offers
-from seqsim.diagnosis.predict import Branch, Predictor, carried
+from seqsim.diagnosis.offers import Offer, again, offers
 from seqsim.diagnosis.proof import example, shown
 from seqsim.diagnosis.rank import diagnose
 from seqsim.diagnosis.report import AGAIN, confirm_and_repair
 from seqsim.faults import probe_cautions
-from seqsim.network import vary
 from seqsim.network.network import Floats, Ints
-from seqsim.readings import METER, Intervention, Meter, Probe, Reading, Readings, measurement
-from seqsim.readings.interventions import Forced, Limited
+from seqsim.readings import METER, Meter, Probe, Reading, Readings, measurement
+from seqsim.readings.interventions import Limited
 from seqsim.readings.measurement import Measurement
-from seqsim.solver import Levels, solve_variant
 
 HELD = 0.95
 """Probability from which the leading group is taken for the answer."""
@@ -33,7 +31,6 @@ LEAST_BITS = 0.02
 """A reading that tells less is not worth its time."""
 HARDLY = 0.25
 """Below this (bits) plain readings tell so little that diode tests are tried everywhere, and pins lifted."""
-MOST_LIFTED = 6
 STEPS = 5
 """Readings that are advised."""
 SHORTLIST, BY_BITS = 18, 6
@@ -46,11 +43,6 @@ NAMED, NAMED_FROM = 3, 0.1
 """Groups that an outcome points to are named: no more than so many, each with at least this share."""
 LEAST_OUTCOME = 0.01
 """Outcomes less likely than this are not told."""
-OVERDRAWN, OVERDRAWN_CHANCE = 3.0, 0.05
-"""A supply is limited first where it may, with this chance, deliver so many times what a healthy board draws."""
-
-HIGH_VOLTS = 0.5
-"""A target above this counts as high where it is forced the other way: our judgement."""
 SIGNAL_OHMS = 10.0
 """A supply behind less than this (Ω) feeds the board, one behind more is a signal: our judgement."""
 
@@ -70,14 +62,20 @@ class Classes:
 
 @dataclass(frozen=True)
 class Promise:
-    """A reading on offer with what it may show, and what that tells (bits)."""
+    """A reading on offer, the ``column``-th of those that were foreseen, with what it may show, and tells (bits)."""
 
     offer: Offer
     measurement: Measurement
+    seen: Foresight
+    column: int
     look: Outlook
-    bits: float
     healthy: float
     """tip volts on a healthy board"""
+
+    @property
+    def bits(self) -> float:
+        """Return what it tells (bits)."""
+        return self.look.bits
 
     @property
     def rate(self) -> float:
@@ -162,7 +160,7 @@ def advise(standing: Standing, meter: Meter = METER, steps: int = STEPS) -> Advi
     held = bool(told.probability[best] >= HELD)
     if held and not doubtful:
         return _result(standing, told, (), "found")
-    limits = _limits(standing, meter)
+    limits = limits_first(standing, meter)
     chosen = _offers(standing, doubtful, limits)
     found = _ranked(standing, told, chosen, meter)
     if standing.readings and max((each.bits for each in found), default=0.0) < HARDLY:
@@ -171,7 +169,7 @@ def advise(standing: Standing, meter: Meter = METER, steps: int = STEPS) -> Advi
         found += _ranked(standing, told, [each for each in more if each.probe not in known], meter)
     found = sorted((each for each in found if each.bits >= LEAST_BITS), key=lambda each: -each.rate)[:steps]
     stop = "" if found else "found" if held else "nothing_helps"
-    return _result(standing, told, [_step(told, each) for each in found], stop, limits)
+    return _result(standing, told, [_step(standing, told, each) for each in found], stop, limits)
 
 
 def unchecked(standing: Standing) -> list[str]:
@@ -188,7 +186,7 @@ def unchecked(standing: Standing) -> list[str]:
 
 def _strong(supply: object) -> bool:
     """Tell whether a supply feeds the board; behind more than 10 Ω it is a signal."""
-    return float(getattr(supply, "ohms", 0.0)) < 10.0
+    return float(getattr(supply, "ohms", 0.0)) < SIGNAL_OHMS
 
 
 def _offers(
@@ -203,80 +201,13 @@ def _offers(
     if standing.readings:
         for h in standing.leaders():
             near |= dict.fromkeys(sorted(standing.hypotheses[h].places))
-    forced, driven = _forced(standing)
+    forced, driven = forced_target(standing)
     found = offers(
         circuit, now=now, taken=[reading.probe() for reading in standing.readings], near=near,
-        forced=forced, driven=driven, limits=limits, lifted=_lifted(standing) if hard else (), diodes=hard,
+        forced=forced, driven=driven, limits=limits, pressed=pressed_joints(standing),
+        lifted=lifted_pins(standing) if hard else (), diodes=hard,
     )  # fmt: skip
     return [*found, *(again(circuit, probe, now) for probe in dict.fromkeys(r.probe() for r in doubtful))]
-
-
-def _forced(standing: Standing) -> tuple[Intervention | None, tuple[str, ...]]:
-    """Return how the target is held where a healthy board has it in the last state, and the rails that obey it."""
-    circuit, desk = standing.circuit, standing.desk
-    state = list(circuit.power_states)[-1]
-    if circuit.target is None or state == OFF or not circuit.rails or circuit.target in circuit.rails:
-        return None, ()
-    levels = desk.benches[state].levels
-    network = levels.system.variant
-
-    def volts(levels: Levels, net: str) -> float:
-        node = network.node(net)
-        return float(levels.volts[node]) if node >= 0 else 0.0
-
-    held = volts(levels, circuit.target)
-    highest = max((volts(levels, net) for net in circuit.rails), key=abs)
-    other = 0.0 if abs(held) > HIGH_VOLTS else highest
-    opposite = Forced(place=circuit.target, volts=other, ohms=1.0)
-    pulled = vary(desk.network, opposite.patches())
-    against = solve_variant(pulled, desk.static(state), carried(levels.state, pulled))
-    rails = tuple(
-        net for net in circuit.rails if abs(volts(levels, net) - volts(against, net)) > abs(volts(levels, net)) / 2
-    )
-    return (force(circuit.target, held), rails) if rails else (None, ())
-
-
-def _limits(standing: Standing, meter: Meter) -> tuple[Limited, ...]:
-    """Return the supplies to limit before power goes on, because a hypothesis in the running overdraws them."""
-    circuit = standing.circuit
-    if standing.state() != OFF or not standing.readings:
-        return ()
-    probes = [
-        Probe(kind="current", place=supply, state=state)
-        for state, power in circuit.power_states.items()
-        for supply in power.on
-    ]
-    if not probes:
-        return ()
-    offered = [measurement(circuit, probe, meter) for probe in probes]
-    leaders = [h for h in standing.leaders() if standing.hypotheses[h].sort is not Sort.PLACE]
-    branches = [Branch(h, 1.0, standing.hypotheses[h].modes[0], 3) for h in (0, *leaders)]
-    predictions = Predictor(standing.desk, conditions(offered), len(offered)).nominal(branches)
-    amps = np.stack([np.asarray(each.convert(predictions.tips[:, k])) for k, each in enumerate(offered)], axis=1)
-    found: dict[str, Limited] = {}
-    for k, probe in enumerate(probes):
-        healthy = float(abs(amps[0, k]))
-        limited = limit(circuit, probe.place, healthy)
-        over = np.abs(amps[:, k]) > max(OVERDRAWN * healthy, 2 * limited.amps)
-        chance = sum(
-            standing.probability[h] * over[predictions.branch == b].mean() for b, h in enumerate(leaders, start=1)
-        )
-        if chance > OVERDRAWN_CHANCE and (probe.place not in found or found[probe.place].amps < limited.amps):
-            found[probe.place] = limited
-    return tuple(found.values())
-
-
-def _lifted(standing: Standing) -> list[str]:
-    """Return the pins worth lifting: of suspected parts, on suspected nets."""
-    circuit = standing.circuit
-    pins = circuit.pins()
-    places = [place for h in standing.leaders() for place in sorted(standing.hypotheses[h].places)]
-    nets, parts = {p for p in places if p in circuit.nets()}, [p for p in places if p in circuit.parts]
-    found = []
-    for name in dict.fromkeys(parts):
-        part = circuit.parts[name]
-        found += [part.pin(pin) for pin in part.pins if pins[part.pin(pin)] in nets]
-    return [pin for pin in dict.fromkeys(found) if pins[pin] not in circuit.grounds][:MOST_LIFTED]
 
 
 def _ranked(standing: Standing, told: Classes, chosen: Sequence[Offer], meter: Meter) -> list[Promise]:
@@ -295,9 +226,9 @@ def _ranked(standing: Standing, told: Classes, chosen: Sequence[Offer], meter: M
     looks = _outlooks(told, exact)
     kept = _different([chosen[k] for k in short], exact, looks)
     return [
-        Promise(chosen[k], offered[k], look, look.bits, seen.healthy(len(standing.measurements) + k))
-        for k, look in ((int(short[at]), looks[at]) for at in kept)
-    ]  # fmt: skip
+        Promise(chosen[k], offered[k], exact, at, looks[at], seen.healthy(len(standing.measurements) + k))
+        for at, k in ((at, int(short[at])) for at in kept)
+    ]
 
 
 def _different(chosen: Sequence[Offer], seen: Foresight, looks: Sequence[Outlook]) -> list[int]:
@@ -346,7 +277,7 @@ def _shortlist(standing: Standing, told: Classes, chosen: Sequence[Offer], rough
     return np.asarray(kept[list(dict.fromkeys(int(k) for k in best if bits[k] > LEAST_BITS / 2))], dtype=np.int64)
 
 
-def _step(told: Classes, found: Promise) -> Step:
+def _step(standing: Standing, told: Classes, found: Promise) -> Step:
     each, ranges = found.measurement, spans(found.look)
     outcomes = tuple(
         Outcome(
@@ -354,7 +285,7 @@ def _step(told: Classes, found: Promise) -> Step:
             shown(each, span.high),
             span.probability,
             span.start <= found.healthy < span.end,
-            _points_to(told, span.share),
+            _points_to(standing, told, found, span),
         )
         for span in ranges
         if span.probability > LEAST_OUTCOME
@@ -368,10 +299,13 @@ def _step(told: Classes, found: Promise) -> Step:
     )  # fmt: skip
 
 
-def _points_to(told: Classes, share: Floats) -> tuple[str, ...]:
-    """Return the names of what an outcome points to: the likeliest classes there."""
-    order = np.argsort(-share, kind="stable")[:NAMED]
-    return tuple(told.names[g] for g in order if share[g] >= NAMED_FROM)
+def _points_to(standing: Standing, told: Classes, found: Promise, span: Span) -> tuple[str, ...]:
+    """Return what an outcome points to: of the likeliest classes there, what is likeliest in each."""
+    mass = np.zeros(len(standing.hypotheses))
+    np.add.at(mass, found.seen.of, found.seen.within(found.column, span.start, span.end))
+    order = np.argsort(-span.share, kind="stable")[:NAMED]
+    likeliest = [int(np.argmax(np.where(told.of == g, mass, -1.0))) for g in order if span.share[g] >= NAMED_FROM]
+    return tuple(standing.hypotheses[h].name or "healthy" for h in likeliest)
 
 
 def _result(

@@ -27,6 +27,7 @@ from seqsim.faults import History
 from seqsim.network.network import Floats, Ints
 from seqsim.readings import Reading
 from seqsim.readings.measurement import Measurement
+from seqsim.readings.outcome import below
 
 COVERED, MOST_LEADERS, MOST_AT_FIRST = 0.995, 60, 600
 """Hypotheses that are looked at: the likeliest that hold this share; no more than so many, before any reading more."""
@@ -142,6 +143,11 @@ class Foresight:
     of: Ints
     mean: Floats
     deviation: Floats
+
+    def within(self, k: int, low: float, high: float) -> Floats:
+        """Return the probability (c,) of each way to look with the ``k``-th reading between two tip volts."""
+        mean, wide = self.mean[:, k], self.deviation[:, k]
+        return self.weight * (below(high, 0.0, mean, wide) - below(low, 0.0, mean, wide))
 
 
 def ways(standing: Standing, offered: Sequence[Measurement]) -> Ways:

@@ -11,7 +11,7 @@ from seqsim.faults.cautions import large_capacitors
 from seqsim.parts.bipolar import Bipolar
 from seqsim.parts.diode import Diode
 from seqsim.readings import Intervention, Probe
-from seqsim.readings.interventions import Forced, Jumpered, Lifted, Limited, Pulled, Removed
+from seqsim.readings.interventions import Forced, Jumpered, Lifted, Limited, Pressed, Pulled, Removed
 
 NEXT_STATE_SECONDS = 5.0
 """Time to go on to the next power state, besides the wait that the file asks for: a key, a flap, a second supply."""
@@ -24,7 +24,7 @@ DRAIN_SECONDS = 20.0
 DISPLAY_SECONDS = 5.0
 """Time to read what a bench supply displays."""
 WORK_SECONDS: Mapping[type[Intervention], float] = {
-    Forced: 40.0, Jumpered: 40.0, Limited: 15.0, Pulled: 20.0, Lifted: 180.0, Removed: 300.0,
+    Forced: 40.0, Jumpered: 40.0, Limited: 15.0, Pressed: 15.0, Pulled: 20.0, Lifted: 180.0, Removed: 300.0,
 }  # fmt: skip
 """Time to do it and to undo it again; all these times are our judgement."""
 DEAD_WORK = (Jumpered, Pulled, Lifted, Removed)
@@ -106,6 +106,7 @@ def seconds_of(circuit: Circuit, reach: Reach, probe: Probe, now: str) -> float:
     """Return the technician's time for a reading (s): what is done to the board, the power state, the places."""
     dead = any(isinstance(each, DEAD_WORK) for each in probe.interventions)
     work = sum(WORK_SECONDS.get(type(each), 60.0) for each in probe.interventions)
+    work += sum(reach.seconds.get(each.pin, REACH_SECONDS) for each in probe.interventions if isinstance(each, Pressed))
     if dead:
         change = state_seconds(circuit, now, OFF) + state_seconds(circuit, OFF, probe.state)
     else:
@@ -128,6 +129,7 @@ def offers(
     forced: Intervention | None = None,
     driven: Iterable[str] = (),
     limits: Iterable[Limited] = (),
+    pressed: Iterable[str] = (),
     lifted: Iterable[str] = (),
     diodes: bool = False,
 ) -> tuple[Offer, ...]:
@@ -143,8 +145,8 @@ def offers(
         Parts, pins and copper that are suspected: only there are pins, their pads and single parts offered.
     forced, driven
         How the target would be held where a healthy board has it, and the rails that then have to come up.
-    limits, lifted
-        Supplies that have to be limited, and pins that would be lifted.
+    limits, pressed, lifted
+        Supplies that have to be limited, pins whose joints would be pressed, and pins that would be lifted.
     diodes
         Offer the diode test of every net, not only of the rails: it takes long to foresee and seldom tells much.
     """
@@ -154,7 +156,8 @@ def offers(
     near = list(dict.fromkeys(near))
     for probe in (
         *_powered(circuit, reach, near), *_unpowered(circuit, reach, near, diodes=diodes), *_currents(circuit, limits),
-        *_forcing(circuit, reach, forced, driven), *_lifting(circuit, reach, lifted),
+        *_forcing(circuit, reach, forced, driven), *_pressing(circuit, reach, pressed),
+        *_lifting(circuit, reach, lifted),
     ):  # fmt: skip
         if probe not in done and probe not in found:
             at = reach.at.get(probe.place, "") if probe.to is None else ""
@@ -235,6 +238,17 @@ def _forcing(circuit: Circuit, reach: Reach, forced: Intervention | None, driven
         for place in (*rails, circuit.target):
             if place in reach:
                 yield Probe(kind="volts", place=place, state=list(circuit.power_states)[-1], interventions=(forced,))
+
+
+def _pressing(circuit: Circuit, reach: Reach, pins: Iterable[str]) -> Iterator[Probe]:
+    """Yield the target, read while a joint is pressed closed: an open one comes to life, a dead part does not.
+
+    A pin that no tip reaches is pressed through the body of its part.
+    """
+    state = list(circuit.power_states)[-1]
+    if circuit.target is not None and circuit.target in reach and state != OFF:
+        for pin in pins:
+            yield Probe(kind="volts", place=circuit.target, state=state, interventions=(Pressed(pin=pin),))
 
 
 def _lifting(circuit: Circuit, reach: Reach, pins: Iterable[str]) -> Iterator[Probe]:

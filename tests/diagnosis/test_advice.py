@@ -75,6 +75,23 @@ def test_it_stops_when_one_group_holds_the_fault(ready: Ready) -> None:
     assert found.confirm
 
 
+def test_a_pressed_joint_tells_it_from_a_dead_part(ready: Ready) -> None:
+    """Where an open joint and its part are suspected, the target is offered with the joint pressed, at its own time.
+
+    Coming to life means the joint; staying as it was means something else, and the outcome names that.
+    """
+    found = advice(ready, "HEAT_EN 4.95", "Q1_BASE 0.621", "V5 5.00")
+    step = next(step for step in found.next if step.done)
+    assert (step.place, step.kind, step.state, step.done) == ("HEAT_EN", "volts", "open", ("Q1.C pressed",))
+    assert step.seconds > 2 * min(each.seconds for each in found.next)
+    assert "Press with plastic" in step.caution
+    alive, dead = step.outcomes
+    assert alive.as_healthy
+    assert alive.points_to[0] == "Q1.C:joint open"
+    assert "Q1.C:joint open" not in dead.points_to
+    assert parse_reading(ready(NAME)[0], step.write).interventions
+
+
 def test_a_doubtful_reading_is_asked_for_again(ready: Ready) -> None:
     """A reading that nothing else agrees with is offered once more, although it was taken."""
     standing = stand(ready, "V5 101k ohm", "V5 5.00", "HEAT_EN 0.030", "Q1_BASE 3.9", "DOOR_OPEN 2.9", "R2.1 0.68")

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from seqsim.circuit import Circuit, library, read_circuit
-from seqsim.diagnosis.offers import Reach, force, offers, seconds_of, state_seconds
+from seqsim.circuit.model import REACH_SECONDS
+from seqsim.diagnosis.offers import WORK_SECONDS, Reach, force, offers, seconds_of, state_seconds
 from seqsim.readings import Probe, format_reading, measurement, parse_reading
-from seqsim.readings.interventions import Lifted
+from seqsim.readings.interventions import Lifted, Pressed
 from seqsim.readings.reading import Reading
 
 FAN = read_circuit(library()["greenhouse_fan"])
@@ -30,7 +31,7 @@ def test_hidden_places_are_not_offered() -> None:
 def test_every_offer_can_be_written_and_predicted() -> None:
     """Each offer is a reading that the shorthand takes back and that the model predicts."""
     for offer in offers(FAN, near=["R8", "R8.1", "VIA4", "Q1", "D2"], forced=force("EN_BLOWER", 4.55),
-                        driven=["VBLOW"], lifted=["R8.1"], diodes=True):  # fmt: skip
+                        driven=["VBLOW"], pressed=["U5.Y"], lifted=["R8.1"], diodes=True):  # fmt: skip
         value = "OL" if offer.probe.kind == "continuity" else 0.1
         line = format_reading(Reading(**dict(offer.probe), value=value))
         assert parse_reading(FAN, line).probe() == offer.probe
@@ -56,6 +57,18 @@ def test_staying_is_cheaper_than_leaving() -> None:
     assert stay < leave < down
     lifted = here.model_copy(update={"interventions": (Lifted(pin="R8.1"),)})
     assert seconds_of(FAN, reach, lifted, "running") > down + 60
+
+
+def test_pressing_costs_the_way_to_the_joint() -> None:
+    """A joint is pressed with the power on, at the target, also where no tip reaches its pin."""
+    reach = Reach.of(FAN)
+    found = {str(each.probe.interventions[0]): each for each in offers(FAN, now="running", pressed=["U5.Y", "U3.EN"])
+             if each.probe.interventions}  # fmt: skip
+    assert found.keys() == {"U5.Y pressed", "U3.EN pressed"}
+    plain = seconds_of(FAN, reach, Probe(kind="volts", place="EN_BLOWER", state="running"), "running")
+    for pin, each in (("U5.Y", found["U5.Y pressed"]), ("U3.EN", found["U3.EN pressed"])):
+        assert (each.probe.place, each.probe.state) == ("EN_BLOWER", "running")
+        assert each.seconds == plain + WORK_SECONDS[Pressed] + reach.seconds.get(pin, REACH_SECONDS)
 
 
 def test_power_states_are_gone_through_in_their_order() -> None:

@@ -10,10 +10,11 @@ from part_table import Universe
 
 from seqsim.circuit import Circuit
 from seqsim.diagnosis import Diagnosis, advise, diagnose
-from seqsim.diagnosis.advice import _forced, classes
+from seqsim.diagnosis.advice import classes
 from seqsim.diagnosis.alike import look_alikes
 from seqsim.diagnosis.conditions import Desk, desk
 from seqsim.diagnosis.foresight import Standing
+from seqsim.diagnosis.handling import forced_target
 from seqsim.diagnosis.hypotheses import Hypothesis, Sort, listed
 from seqsim.diagnosis.likelihood import SLIP
 from seqsim.diagnosis.next_result import Step
@@ -48,7 +49,7 @@ class Workshop:
         self.listed = listed(circuit)
         self.alike = look_alikes(self.desk, self.listed)
         before = Standing.before(circuit, self.desk, self.alike)
-        forced, driven = _forced(before)
+        forced, driven = forced_target(before)
         near = sorted(set().union(*(h.places for h in self.listed)))
         probes = [each.probe for each in offers(circuit, near=near, forced=forced, driven=driven)]
         self.probes = tuple(probes)
