@@ -6,12 +6,12 @@ from collections.abc import Iterable, Mapping
 from copy import copy
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from seqsim.network.elements import GROUND, WIDTH, Knob, Ratio, Rule, Storage
+from seqsim.network.elements import GROUND, WIDTH, Effect, Knob, Ratio, Rule, Storage, Turned
 
 Ints = NDArray[np.int64]
 Floats = NDArray[np.float64]
@@ -53,6 +53,14 @@ class RowArrays:
     falling: Floats
     kind: Ints
     rule: Ints
+
+
+class Turning(NamedTuple):
+    """What a knob turns: hinges by their numbers, with how, and rule rows with the coefficient of their thresholds."""
+
+    hinges: tuple[tuple[int, Turned], ...]
+    rows: tuple[tuple[int, float], ...]
+    touched: frozenset[int]
 
 
 @dataclass(frozen=True)
@@ -147,6 +155,12 @@ class Network:
         return found, at.reshape(shape), weight.reshape(shape)
 
     @cached_property
+    def hinge_nodes(self) -> tuple[Ints, Ints]:
+        """Nodes (p, WIDTH) at which each hinge senses and injects, where no pin was moved."""
+        node = np.append(self.terminal_node, -1)
+        return _shared(node[self.hinges.sense_at]), _shared(node[self.hinges.inject_at])
+
+    @cached_property
     def ratio_nodes(self) -> Ints:
         """Nodes (k, 2, WIDTH) of the output and the input of each ratio, where no pin was moved."""
         return _shared(np.append(self.terminal_node, -1)[self.ratio_arrays[1]])
@@ -163,7 +177,28 @@ class Network:
         """Return the network with further knobs; all else is shared, and what was worked out of it too."""
         found = copy(self)
         vars(found)["knobs"] = {**self.knobs, **more}
+        vars(found).pop("_turning", None)
         return found
+
+    def turning(self, owner: str, knob: str) -> Turning:
+        """Return what a knob turns."""
+        found = self._turning.get((owner, knob))
+        if found is None:
+            elements = self.knobs[owner, knob].turned
+            hinges = tuple(
+                (k, element) for element in elements if element.effect is not Effect.ROW
+                for k in self.hinges_in.get((owner, element.role), ())
+            )  # fmt: skip
+            rows = tuple(
+                (k, element.coefficient) for element in elements if element.effect is Effect.ROW
+                for k in self.rows_of.get(owner, ()) if self.row_names[k] == element.role
+            )  # fmt: skip
+            found = self._turning[owner, knob] = Turning(hinges, rows, frozenset(k for k, _ in hinges))
+        return found
+
+    @cached_property
+    def _turning(self) -> dict[tuple[str, str], Turning]:
+        return {}
 
     def rows_in_place(self, severities: int) -> RowArrays:
         """Return the rule rows over nodes, where no pin was moved and no threshold: the same object every time."""

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
+from dataclasses import fields
 
 import numpy as np
 
@@ -11,6 +12,10 @@ from seqsim.network.elements import WIDTH, Effect, Turned
 from seqsim.network.network import Floats, Ints, Network, Ports, RowArrays
 from seqsim.network.patch import Bridge, Disable, Exchange, Move, Patch, SetGate, SetSide, Source, Turn
 from seqsim.network.variant import Variant, node_at
+
+WIDE = ("inject_weight", "conductance", "threshold")
+AXES = {each.name: 1 if each.name in WIDE else 0 for each in fields(Ports)}
+"""The axis of each array of hinges along which they stand."""
 
 
 def vary(network: Network, patches: Iterable[Patch] = ()) -> Variant:
@@ -145,12 +150,13 @@ class _Varying:
         if found is None:
             raise UnknownPlaceError(f"'{owner}' has nothing called '{knob}' that could change", place=owner)
         self.count(value)
+        if np.ndim(value):
+            value = np.asarray(value, dtype=np.float64)
+            value = float(value[0]) if len(value) == 1 else value
         # a factor on a factor multiplies, a shift on a shift adds
         before = self.turns.get((owner, knob), found.neutral)
         self.turns[owner, knob] = before * value if found.neutral else before + value
-        for turned in found.turned:
-            if turned.effect is not Effect.ROW:
-                self.touched.update(self.network.hinges_in.get((owner, turned.role), ()))
+        self.touched |= self.network.turning(owner, knob).touched
 
     def disable(self, owner: str, roles: tuple[str, ...] | None) -> None:
         if owner not in self.network.part_names:
@@ -206,7 +212,35 @@ class _Varying:
 
     def ports(self, moved: list[int], number: Mapping[int, int]) -> Ports:
         """Return the hinges that stand for others (``moved``), then those that patches add."""
-        hinges, m, count = self.network.hinges, self.severities, len(moved) + len(self.added)
+        network, hinges, m = self.network, self.network.hinges, self.severities
+        at = np.array(moved, dtype=np.int64)
+        if self.moved_pins:
+            sense, inject = self.nodes(hinges.sense_at.take(at, axis=0)), self.nodes(hinges.inject_at.take(at, axis=0))
+        else:
+            sense, inject = (nodes.take(at, axis=0) for nodes in network.hinge_nodes)
+        after, instead_of = hinges.after.take(at), hinges.instead_of.take(at)
+        if network.ladders:
+            after, instead_of = (
+                np.array([number.get(k, k) for k in others.tolist()], dtype=np.int64) for others in (after, instead_of)
+            )
+        stood = Ports(
+            sense_at=sense,
+            sense_weight=hinges.sense_weight.take(at, axis=0),
+            inject_at=inject,
+            inject_weight=hinges.inject_weight.take(at, axis=1).repeat(m, axis=0),
+            conductance=hinges.conductance.take(at, axis=1).repeat(m, axis=0),
+            threshold=hinges.threshold.take(at, axis=1).repeat(m, axis=0),
+            gate=hinges.gate.take(at),
+            clamped=hinges.clamped.take(at),
+            after=after,
+            instead_of=instead_of,
+        )
+        return _joined(stood, self.further()) if self.added else stood
+
+    def further(self) -> Ports:
+        """Return the hinges that patches add."""
+        m, count = self.severities, len(self.added)
+        none = np.full(count, -1, dtype=np.int64)
         ports = Ports(
             sense_at=np.full((count, WIDTH), -1, dtype=np.int64),
             sense_weight=np.zeros((count, WIDTH)),
@@ -214,25 +248,12 @@ class _Varying:
             inject_weight=np.zeros((m, count, WIDTH)),
             conductance=np.zeros((m, count)),
             threshold=np.zeros((m, count)),
-            gate=np.full(count, -1, dtype=np.int64),
+            gate=none,
             clamped=np.zeros(count, dtype=np.bool_),
-            after=np.full(count, -1, dtype=np.int64),
-            instead_of=np.full(count, -1, dtype=np.int64),
+            after=none,
+            instead_of=none,
         )
-        if moved:
-            at = np.array(moved)
-            here = slice(0, len(moved))
-            ports.sense_at[here] = self.nodes(hinges.sense_at[at])
-            ports.sense_weight[here] = hinges.sense_weight[at]
-            ports.inject_at[here] = self.nodes(hinges.inject_at[at])
-            ports.inject_weight[:, here] = hinges.inject_weight[:, at]
-            ports.conductance[:, here] = hinges.conductance[:, at]
-            ports.threshold[:, here] = hinges.threshold[:, at]
-            ports.gate[here] = hinges.gate[at]
-            ports.clamped[here] = hinges.clamped[at]
-            ports.after[here] = [number.get(k, k) for k in hinges.after[at].tolist()]
-            ports.instead_of[here] = [number.get(k, k) for k in hinges.instead_of[at].tolist()]
-        for i, (_, _, vector, siemens, threshold, clamped) in enumerate(self.added, start=len(moved)):
+        for i, (_, _, vector, siemens, threshold, clamped) in enumerate(self.added):
             ports.sense_at[i, : len(vector)] = list(vector)
             ports.sense_weight[i, : len(vector)] = list(vector.values())
             ports.inject_at[i] = ports.sense_at[i]
@@ -249,7 +270,7 @@ class _Varying:
 
     def rows(self) -> RowArrays:
         """Rule rows over nodes; weights at ground are harmless, since its voltage is zero."""
-        turned = any(element.effect is Effect.ROW for element, *_ in self.turned())
+        turned = any(self.network.turning(*key).rows for key in self.turns)
         if not turned and not self.moved_pins:
             return self.network.rows_in_place(self.severities)
         rows = self.network.rows
@@ -266,33 +287,35 @@ class _Varying:
 
     def apply_turns(self, ports: Ports, rows: RowArrays, number: Mapping[int, int]) -> None:
         network, base = self.network, len(self.network.owners)
-        for turned, owner, value, neutral in self.turned():
-            if turned.effect is Effect.ROW:
-                for k in network.rows_of[owner]:
-                    if network.row_names[k] == turned.role:
-                        shift = turned.coefficient * (np.asarray(value) - neutral)
-                        rows.rising[:, k] += shift
-                        rows.falling[:, k] += shift
-                continue
-            for k in network.hinges_in.get((owner, turned.role), ()):
+        factors: dict[int, float | Floats] = {}
+        shifts: dict[int, float | Floats] = {}
+        for key, value in self.turns.items():
+            turning, more = network.turning(*key), value - network.knobs[key].neutral
+            for k, turned in turning.hinges:
                 if k not in number:
                     continue
                 i = number[k] - base
                 if turned.effect is Effect.SCALE:
-                    ports.conductance[:, i] *= np.asarray(value, dtype=np.float64) ** turned.coefficient
+                    factors[i] = factors.get(i, 1.0) * value**turned.coefficient
                 elif turned.effect is Effect.SHIFT:
-                    ports.threshold[:, i] += turned.coefficient * (np.asarray(value) - neutral)
+                    shifts[i] = shifts.get(i, 0.0) + turned.coefficient * more
                 else:
-                    self.gain(ports, i, k, turned, np.asarray(value, dtype=np.float64) - neutral)
+                    self.gain(ports, i, k, turned, more)
+            for row, coefficient in turning.rows:
+                rows.rising[:, row] += coefficient * more
+                rows.falling[:, row] += coefficient * more
+        if factors:
+            ports.conductance[:, list(factors)] *= self.columns(factors.values())
+        if shifts:
+            ports.threshold[:, list(shifts)] += self.columns(shifts.values())
 
-    def turned(self) -> Iterator[tuple[Turned, str, float | Floats, float]]:
-        """Yield what each turned knob turns: element, owner, where the knob stands, and its neutral."""
-        for (owner, name), value in self.turns.items():
-            knob = self.network.knobs[owner, name]
-            for element in knob.turned:
-                yield element, owner, value, knob.neutral
+    def columns(self, values: Iterable[float | Floats]) -> Floats:
+        """Return numbers side by side (1 or m, n), some of which may differ between severities."""
+        if self.severities == 1:
+            return np.array([list(values)])
+        return np.stack([np.broadcast_to(value, self.severities) for value in values], axis=1)
 
-    def gain(self, ports: Ports, i: int, hinge: int, turned: Turned, more: Floats) -> None:
+    def gain(self, ports: Ports, i: int, hinge: int, turned: Turned, more: float | Floats) -> None:
         network = self.network
         for terminal, weight in turned.inject.items():
             number = network.terminal_index[terminal]
@@ -307,3 +330,8 @@ class _Varying:
         hinges, terminals, weights = self.network.ratio_arrays
         at = np.array([number.get(k, k) for k in hinges], dtype=np.int64)
         return at, self.nodes(terminals) if self.moved_pins else self.network.ratio_nodes, weights
+
+
+def _joined(first: Ports, second: Ports) -> Ports:
+    """Return hinges one after another."""
+    return Ports(*(np.concatenate([getattr(first, name), getattr(second, name)], axis) for name, axis in AXES.items()))
