@@ -3,23 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from seqsim.diagnosis.conditions import Condition
-from seqsim.network import Effect, Knob, Network, Turned
+from seqsim.network import Effect, Network
 from seqsim.network.network import Bools, Floats
+from seqsim.parts.model_error import SATURATION, law_of, model_error, saturation_knobs
 from seqsim.readings.measurement import Measurement
 from seqsim.readings.outcome import Number
 from seqsim.solver.batch import Latents, latents_of
 
-SATURATION_SD = 0.02
-"""Standard deviation (V) of each base-collector junction beside its base-emitter junction: what chords miss of a
-saturated switch, 10 to 40 mV against SPICE with the same parameters (measured on the library's boards)."""
-RESIDUAL_VOLTS = 0.008
-RESIDUAL_SHARE = 0.003
-"""Model error of a voltage that no latent explains: the larger of volts and share of the reading (measured)."""
+RESIDUAL_VOLTS = max(0.008, model_error().residual_volts)
+RESIDUAL_SHARE = max(0.003, model_error().residual_share)
+"""What no part and no law explains of a voltage: the larger of volts and share of the reading. Measured against SPICE
+it is less than these; they stand for what SPICE knows as little as we do: warmth, contacts, leakage. Our judgement."""
 RESIDUAL_TEST = 0.002
 """The same (V) between the tips of a meter that tests with a few tenths of a volt."""
 RESIDUAL_OHMS = 0.01
@@ -27,17 +26,16 @@ RESIDUAL_OHMS = 0.01
 
 
 def model_latents(network: Network) -> tuple[Network, Latents, tuple[tuple[str, str], ...]]:
-    """Return the latents of a network: its knobs that move levels, and what the device laws leave out.
+    """Return the latents of a network: its knobs that move levels, each as uncertain as its part and its law.
 
-    The network that comes back has the added knobs.
+    The network that comes back has these knobs, and those that laws alone call for.
     """
-    added = {}
-    for owner, hinges in network.hinges_of.items():
-        roles = [network.roles[k] for k in hinges if network.roles[k].startswith("base-collector junction")]
-        if roles:
-            turned = tuple(Turned(role, Effect.SHIFT) for role in roles)
-            added[owner, "saturation"] = Knob(owner, "saturation", 0.0, SATURATION_SD, "measured model error", turned)
-    known = network.with_knobs(added)
+    laws = model_error().laws
+    wider = {}
+    for key, knob in network.knobs.items():
+        law = law_of(knob)
+        wider[key] = knob if law is None else replace(knob, spread=float(np.hypot(knob.spread, laws[law])))
+    known = network.with_knobs({**wider, **saturation_knobs(network, laws[SATURATION])})
     keep = tuple(
         key for key, knob in known.knobs.items()
         if knob.spread > 0 and any(turned.effect is not Effect.ROW for turned in knob.turned)

@@ -14,7 +14,7 @@ from typing import ClassVar, Literal
 
 from seqsim.network import Effect, Owned, Turned
 from seqsim.parts.failing import LEAK, between, exchanged, gone, turned
-from seqsim.parts.laws import THERMAL_VOLTS, Chord, junction_anchors, junction_chords, volts_at
+from seqsim.parts.laws import THERMAL_VOLTS, Chord, junction_anchors, junction_chords, overdriven
 from seqsim.parts.part import JUDGED, Mode, Part, Rate, Severity, Source, Standing, value
 from seqsim.parts.wiring import Wiring
 from seqsim.quantity import Unit
@@ -29,32 +29,41 @@ POWER = Source("4 A transistors in TO-220, typical curves", Standing.MEMORY)
 JUNCTION_SPREAD = 0.02
 """Standard deviation (V) of a junction: a sixth of the window 0.58 to 0.70 V at 2 mA of the BC847 data sheet."""
 
-OVERDRIVEN = 20.0
-"""The largest current of the chords as a multiple of the last anchor: our judgement, a base shorted to a rail."""
+WHOLE_GAIN = 0.4
+"""Share of the rated current up to which the gain is whole."""
+FALLEN_GAIN = 0.23
+"""Share of the gain that is left for current beyond that.
 
-FALLEN_GAIN = 0.3
-"""Share of the gain that is left for current beyond the rated one.
-
-The 2N3904 data sheet's least gain falls from 100 at 10 mA to 30 at 100 mA.
+The least gain of a 2N3904, rated for 200 mA, falls from 100 at 10 mA to 60 at 50 mA and 30 at 100 mA (MCC data sheet):
+what comes on top of 50 mA has 0.2 of it. Makers' models, which are typical, fall later.
 """
 
 
 def junction(
-    net: Owned, role: str, transport: tuple[Chord, ...], points: tuple[str, str, str], beta: float, sign: int = 1
+    net: Owned,
+    role: str,
+    transport: tuple[Chord, ...],
+    points: tuple[str, str, str],
+    beta: float,
+    sign: int = 1,
+    fallen: float = 1.0,
 ) -> list[Turned]:
     """Add the junction from the base to the last of ``points``, and return how a gain turns it.
 
     ``points`` are base, far end and near end. More gain is less base current for the same transport: the
-    conductance falls and the weight rises.
+    conductance falls and the weight rises. Beyond the last vertex the share ``fallen`` of the gain is left.
     """
+    whole = sum(chord.conductance for chord in transport[:-1])
+    last = transport[-1].conductance
+    fallen_beta = beta * last * fallen / (last + (1 - fallen) * whole)
     base, far, near = points
     found = []
     for k, chord in enumerate(transport, start=1):
-        name = f"{role} {k}"
-        inject = {base: sign, far: sign * beta, near: -sign * (1 + beta)}
-        net.hinge(name, {base: sign, near: -sign}, inject, chord.conductance / beta, chord.threshold)
+        name, gain = f"{role} {k}", beta if k < len(transport) else fallen_beta
+        inject = {base: sign, far: sign * gain, near: -sign * (1 + gain)}
+        net.hinge(name, {base: sign, near: -sign}, inject, chord.conductance / gain, chord.threshold)
         found.append(Turned(name, Effect.SCALE, -1.0))
-        found.append(Turned(name, Effect.GAIN, 1.0, net.vector({far: sign * beta, near: -sign * beta})))
+        found.append(Turned(name, Effect.GAIN, 1.0, net.vector({far: sign * gain, near: -sign * gain})))
     return found
 
 
@@ -85,7 +94,7 @@ class Bipolar(Part):
         Unit.OHM, "resistance of the base inside the part", 10.0, most=1e4, source=JUDGED
     )  # fmt: skip
     amps: float = value(
-        Unit.AMPERE, "rated collector current; beyond it the gain falls", 0.2, least=1e-4, most=100,
+        Unit.AMPERE, "rated collector current; the gain falls from 0.4 of it on", 0.2, least=1e-4, most=100,
         source=Source("2N3904 data sheet", Standing.MEMORY),
     )  # fmt: skip
 
@@ -104,29 +113,19 @@ class Bipolar(Part):
         """Add both junctions between the inner point ``base`` and the pins C and E, and their knobs."""
         s = self.sign
         transport = self.transport()
-        forward = junction(net, "base-emitter junction", transport, (base, "C", "E"), self.gain, s)
+        forward = junction(net, "base-emitter junction", transport, (base, "C", "E"), self.gain, s, FALLEN_GAIN)
         backward = junction(net, "base-collector junction", transport, (base, "E", "C"), self.reverse_gain, s)
-        crowded = "base-emitter junction beyond the rating"
-        slope = sum(chord.conductance for chord in transport) / self.gain
-        net.hinge(
-            crowded, {base: s, "E": -s}, {base: s, "E": -s}, slope * (1 / FALLEN_GAIN - 1),
-            volts_at(transport, self.amps),
-        )  # fmt: skip
-        fewer = Turned(crowded, Effect.SCALE, -1.0)
-        everything = [
-            Turned(role, Effect.SHIFT) for role in dict.fromkeys(t.role for t in (*forward, fewer, *backward))
-        ]
+        everything = [Turned(role, Effect.SHIFT) for role in dict.fromkeys(t.role for t in (*forward, *backward))]
         net.knob("junction", 0.0, self.junction_spread(), "VBE window of the BC847 data sheet", *everything)
-        net.knob("gain", 1.0, self.spread_of("gain"), "hFE classes of the 2N3904 data sheet", *forward, fewer)
+        net.knob("gain", 1.0, self.spread_of("gain"), "hFE classes of the 2N3904 data sheet", *forward)
         net.knob("reverse gain", 1.0, self.spread_of("reverse_gain"), JUDGED.text, *backward)
 
     def transport(self) -> tuple[Chord, ...]:
         """Return the chords of the current that both junctions send between collector and emitter.
 
-        The last one holds for what a short drives through the base, up to twenty times the rated current.
+        The last one, whose gain has fallen, holds for what a short drives through the base.
         """
-        anchors = junction_anchors(self.amps)
-        return junction_chords(self.saturation_amps, anchors=(*anchors, OVERDRIVEN * anchors[-1]))
+        return junction_chords(self.saturation_amps, anchors=overdriven(junction_anchors(WHOLE_GAIN * self.amps)))
 
     def junction_spread(self) -> float:
         """Standard deviation of the junction voltage: the family's, or what the file says of the saturation current."""

@@ -11,7 +11,7 @@ from pydantic import field_validator
 from seqsim.errors import QuantityError
 from seqsim.network import Disable, Effect, Owned, Patch, Row, RowClass, SetGate, SetSide, Turn, Turned
 from seqsim.parts.failing import turned_round
-from seqsim.parts.laws import junction_chords
+from seqsim.parts.laws import JUNCTION_ANCHORS, junction_chords, overdriven
 from seqsim.parts.part import JUDGED, Mode, Part, PartError, Severity, Source, Standing, value
 from seqsim.parts.wiring import Wiring
 from seqsim.quantity import Unit, parse_quantity
@@ -19,9 +19,10 @@ from seqsim.quantity import Unit, parse_quantity
 CLAMP_SATURATION_AMPS = 1e-14
 CLAMP_SERIES_OHMS = 25.0
 """A clamp of an input: about 0.68 V at 1 mA (common practice: a chip's pin reads 0.4 to 0.7 V in diode mode)."""
-CLAMP_ANCHORS = (30e-6, 0.8e-3, 8e-3)
+CLAMP_ANCHORS = (5e-6, 2e-4, 6e-3, 0.2)
 BODY_SATURATION_AMPS = 1e-11
 BODY_SERIES_OHMS = 0.05
+BODY_ANCHORS = overdriven(JUNCTION_ANCHORS)
 """A body diode of a power transistor: about 0.48 V at 1 mA (common practice: 0.4 to 0.5 V in diode mode)."""
 DRAW_COMPLIANCE = 1.0
 """Supply voltage (V) above which a chip takes its whole quiescent current: our judgement."""
@@ -243,7 +244,7 @@ def without_ground(parts: Iterable[Part], moved: Collection[str]) -> tuple[SetSi
 
 
 def clamp(net: Owned, role: str, anode: str, cathode: str) -> None:
-    """Add a clamp diode of a pin, as two chords."""
+    """Add a clamp diode of a pin, as chords."""
     across = {anode: 1.0, cathode: -1.0}
     for k, chord in enumerate(junction_chords(CLAMP_SATURATION_AMPS, 1.0, CLAMP_SERIES_OHMS, CLAMP_ANCHORS)):
         net.hinge(f"{role} {k + 1}", across, across, chord.conductance, chord.threshold)
@@ -257,7 +258,7 @@ def clamp_model(name: str, node: Wiring) -> str:
 def body_diode(net: Owned, role: str, anode: str, cathode: str) -> None:
     """Add the body diode of a power stage, as chords."""
     across = {anode: 1.0, cathode: -1.0}
-    for k, chord in enumerate(junction_chords(BODY_SATURATION_AMPS, 1.0, BODY_SERIES_OHMS)):
+    for k, chord in enumerate(junction_chords(BODY_SATURATION_AMPS, 1.0, BODY_SERIES_OHMS, BODY_ANCHORS)):
         net.hinge(f"{role} {k + 1}", across, across, chord.conductance, chord.threshold)
 
 

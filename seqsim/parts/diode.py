@@ -20,6 +20,7 @@ from seqsim.parts.laws import (
     junction_chords,
     junction_roles,
     junction_volts,
+    overdriven,
     saturation_for,
     volts_at,
 )
@@ -208,7 +209,7 @@ class Diode(Part):
 
     def roles(self, label: str) -> tuple[str, ...]:
         """Return the roles of one diode of the package."""
-        return (*junction_roles(f"{label}junction"), *(f"{label}{role}" for role in BREAKDOWN))
+        return (*junction_roles(f"{label}junction", overdriven=True), *(f"{label}{role}" for role in BREAKDOWN))
 
     def emit(self, net: Owned) -> None:
         """Add the chords of each diode, and the breakdown of a Zener."""
@@ -216,8 +217,8 @@ class Diode(Part):
         for anode, cathode in self.elements:
             label = self.label(anode, cathode)
             across = {anode: 1.0, cathode: -1.0}
-            roles = junction_roles(f"{label}junction")
-            for role, chord in zip(roles, junction_chords(*self.law, anchors), strict=True):
+            roles = junction_roles(f"{label}junction", overdriven=True)
+            for role, chord in zip(roles, junction_chords(*self.law, overdriven(anchors)), strict=True):
                 net.hinge(role, across, across, chord.conductance, chord.threshold)
             net.knob(
                 f"{label}junction", 0.0, self.junction_spread(), "0.62 to 0.72 V at 5 mA: 1N4448 data sheet",

@@ -2,7 +2,8 @@
 
 A law ``volts(amps)`` of a junction or of a square law is concave, so chords between points on it always read low.
 Each vertex is therefore raised by half of what its chords would miss: the law then runs through the middle of the
-band that the chords leave, and the largest error is halved.
+band that the chords leave, and the largest error is halved. A coarse last chord, for overload, leaves the one before as
+it is.
 """
 
 from __future__ import annotations
@@ -18,7 +19,11 @@ THERMAL_VOLTS = 0.025865
 JUNCTION_ANCHORS = (1e-7, 3e-6, 8e-5, 4e-3, 0.2)
 """Currents (A) between which the chords of a small junction run, from what a meter of 10 MΩ draws upwards."""
 
-OVERDRIVE_ANCHORS = (0.0, 0.6, 2.0, 5.0)
+OVERDRIVEN = 20.0
+"""The largest current of a junction's chords as a multiple of its last anchor: our judgement, a pin shorted to a
+rail."""
+
+OVERDRIVE_ANCHORS = (0.0, 0.2, 0.65, 2.0, 5.0)
 """Overdrives (V) between which the chords of a square law run."""
 
 
@@ -53,7 +58,9 @@ def balanced(
         slope = (law(high) - law(low)) / (high - low)
         at = touching(slope)
         missed.append(law(at) - law(low) - slope * (at - low))
-    raised = [(before + after) / 4 for before, after in pairwise([missed[0], *missed, missed[-1]])]
+    *others, last = missed
+    told = min([last, *others[-1:]])
+    raised = [(before + after) / 4 for before, after in pairwise([missed[0], *others, told])] + [last / 2]
     return chords([law(at) + more for at, more in zip(anchors, raised, strict=True)], anchors)
 
 
@@ -71,9 +78,14 @@ def junction_anchors(amps: float) -> tuple[float, ...]:
     return (*lower, max(amps, 5 * lower[-1])) if amps < top else tuple(at * amps / top for at in JUNCTION_ANCHORS)
 
 
-def junction_roles(label: str) -> tuple[str, ...]:
-    """Return the roles of the chords of a junction: ``label 1``, ``label 2`` and so on."""
-    return tuple(f"{label} {k}" for k in range(1, len(JUNCTION_ANCHORS)))
+def overdriven(anchors: Sequence[float]) -> tuple[float, ...]:
+    """Return the anchors of a junction with one more beyond the last, for what a short drives through it."""
+    return (*anchors, OVERDRIVEN * anchors[-1])
+
+
+def junction_roles(label: str, *, overdriven: bool = False) -> tuple[str, ...]:
+    """Return the roles of the chords of a junction: ``label 1``, ``label 2`` and so on, one more if overdriven."""
+    return tuple(f"{label} {k}" for k in range(1, len(JUNCTION_ANCHORS) + overdriven))
 
 
 def junction_chords(

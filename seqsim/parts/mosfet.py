@@ -32,7 +32,10 @@ FAILURES = Source(
     "them; the split over pins is our judgement",
     Standing.MEMORY,
 )
-CHANNEL = tuple(f"{way} {k}" for way in ("channel", "channel backwards") for k in (1, 2, 3))
+OVERDRIVEN_GATE = 2.2
+"""The largest overdrive of the chords as a multiple of the one before: a gate at 10 or 12 V of a type that is specified
+at 4.5 V."""
+CHANNEL = tuple(f"{way} {k}" for way in ("channel", "channel backwards") for k in range(1, len(OVERDRIVE_ANCHORS) + 1))
 
 
 class Mosfet(Part):
@@ -100,11 +103,14 @@ class Mosfet(Part):
 
     @property
     def anchors(self) -> tuple[float, ...]:
-        """Overdrives between which the chords run; the last chord has the slope of the law at the specified drive."""
+        """Overdrives between which the chords run, one more for a gate that is driven beyond that.
+
+        The last but one has the slope of the law at the specified drive.
+        """
         *lower, top = OVERDRIVE_ANCHORS
         if self.transconductance is None:
             top = max(2 * (self.gate_drive - self.threshold) - lower[-1], 2 * lower[-1])
-        return (*lower, top)
+        return (*lower, top, OVERDRIVEN_GATE * top)
 
     @property
     def body_saturation_amps(self) -> float:

@@ -12,7 +12,14 @@ from typing import ClassVar, Literal
 from seqsim.network import Effect, Owned, Turned
 from seqsim.parts.bipolar import junction
 from seqsim.parts.failing import LEAK, between, exchanged, gone, turned
-from seqsim.parts.laws import THERMAL_VOLTS, junction_anchors, junction_chords, junction_roles, saturation_for
+from seqsim.parts.laws import (
+    THERMAL_VOLTS,
+    junction_anchors,
+    junction_chords,
+    junction_roles,
+    overdriven,
+    saturation_for,
+)
 from seqsim.parts.part import JUDGED, Mode, Part, Rate, Severity, Source, Standing, value
 from seqsim.parts.wiring import Wiring
 from seqsim.quantity import Unit
@@ -20,11 +27,15 @@ from seqsim.quantity import Unit
 LED_AMPS = 0.02
 LED_EMISSION = 1.5
 LED_OHMS = 2.0
+LED_ANCHORS = (5e-9, 5e-7, 3e-5, 1.5e-3, LED_AMPS, 20 * LED_AMPS)
+"""Currents (A) between which the chords of the diode run, from leakage through an open switch to a short."""
 GAIN, REVERSE_GAIN, SATURATION_AMPS, RATED_AMPS = 300.0, 1.0, 1e-13, 0.05
 """The phototransistor: only its transfer shows at the pins, so its gain is our choice."""
 
-LED = junction_roles("led junction")
-TRANSISTOR = junction_roles("base-emitter junction") + junction_roles("base-collector junction")
+LED = junction_roles("led junction", overdriven=True)
+TRANSISTOR = tuple(
+    role for way in ("emitter", "collector") for role in junction_roles(f"base-{way} junction", overdriven=True)
+)
 
 
 class Optocoupler(Part):
@@ -59,10 +70,10 @@ class Optocoupler(Part):
         """Add the diode, whose current also flows from collector to base, and the transistor."""
         base = net.inner("base")
         across = {"A": 1.0, "K": -1.0}
-        for role, chord in zip(LED, junction_chords(*self.led, junction_anchors(LED_AMPS)), strict=True):
+        for role, chord in zip(LED, junction_chords(*self.led, LED_ANCHORS), strict=True):
             inject = across | {base: -self.light, "C": self.light}
             net.hinge(role, across, inject, chord.conductance, chord.threshold)
-        transport = junction_chords(SATURATION_AMPS, anchors=junction_anchors(RATED_AMPS))
+        transport = junction_chords(SATURATION_AMPS, anchors=overdriven(junction_anchors(RATED_AMPS)))
         junction(net, "base-emitter junction", transport, (base, "C", "E"), GAIN)
         junction(net, "base-collector junction", transport, (base, "E", "C"), REVERSE_GAIN)
         net.knob(

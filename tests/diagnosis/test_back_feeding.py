@@ -31,7 +31,7 @@ def test_why_tells_the_way_of_the_current() -> None:
     assert way["amps"] == pytest.approx((3.3 - 0.65) / 14.75e3, rel=0.05)
     assert fed["volts_otherwise"] == pytest.approx(0.0, abs=0.01)
     text = " ".join(str(why).split())
-    assert "It is back-fed: 183 µA through the clamp of LD1.PIN, out of RXD" in text
+    assert "It is back-fed: 181 µA through the clamp of LD1.PIN, out of RXD" in text
     assert "which has it from TX through R1; otherwise it would be 0 V." in text
 
 

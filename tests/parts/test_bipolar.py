@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from single_part import NAME, currents, part, root
 
 from seqsim.network import Turn
-from seqsim.parts.bipolar import FALLEN_GAIN
+from seqsim.parts.bipolar import FALLEN_GAIN, WHOLE_GAIN
 from seqsim.parts.laws import THERMAL_VOLTS
 from seqsim.parts.resistor import Resistor
 
@@ -88,17 +88,18 @@ def test_base_voltage_at_two_milliamperes() -> None:
     assert 0.58 <= found <= 0.70
 
 
-def test_gain_falls_beyond_the_rated_current() -> None:
-    """What comes on top of the rated current has the fallen gain, what lies below has the whole."""
+def test_gain_falls_towards_the_rated_current() -> None:
+    """What comes on top of a share of the rated current has the fallen gain, what lies below has the whole."""
     what = part("npn", amps=0.2)
 
     def at(volts: float) -> dict[str, float]:
         return currents(what, {"B": volts, "C": 10.0, "E": 0.0})
 
-    low, rated = at(0.8), at(0.81)
+    low, last = at(0.75), at(0.77)
     assert low["C"] / low["B"] == pytest.approx(200, rel=1e-6)
     high, higher = at(1.2), at(1.3)
-    assert rated["C"] < 0.2 < high["C"]
+    assert last["C"] < 0.2 * WHOLE_GAIN < high["C"]
+    assert last["C"] / last["B"] == pytest.approx(200, rel=1e-6)
     step = (higher["C"] - high["C"]) / (higher["B"] - high["B"])
     assert step == pytest.approx(200 * FALLEN_GAIN, rel=1e-6)
 

@@ -115,10 +115,10 @@ def _zener(kind: str) -> dict[str, float]:
 
 
 def test_hinges_are_few() -> None:
-    """Four chords for a junction, three more for a Zener's breakdown."""
-    assert len(network(part("diode")).owners) == 4
-    assert len(network(part("diode", type="zener", volts=5.1)).owners) == 7
-    assert len(network(part("diode", dual="series")).owners) == 8
+    """Five chords for a junction, three more for a Zener's breakdown."""
+    assert len(network(part("diode")).owners) == 5
+    assert len(network(part("diode", type="zener", volts=5.1)).owners) == 8
+    assert len(network(part("diode", dual="series")).owners) == 10
 
 
 def test_an_open_diode_carries_nothing() -> None:

@@ -68,11 +68,11 @@ def test_the_law_runs_through_the_middle_of_its_chords(is_: float, n: float, ohm
 
 @given(st.floats(1e-3, 100.0), st.floats(0.2, 4.0))
 def test_square_chords_stay_near_the_law(k: float, threshold: float) -> None:
-    """Between the anchors the chords miss the square law by at most 0.2 V of gate voltage on each side."""
+    """Between the anchors the chords miss the square law by at most 0.25 V of gate voltage on each side."""
     pieces = square_chords(k, threshold)
     for over in np.linspace(0.02, OVERDRIVE_ANCHORS[-1], 60):
         missed = volts_at(pieces, float(k / 2 * over**2)) - (threshold + over)
-        assert abs(missed) < 0.2
+        assert abs(missed) < 0.25
 
 
 @given(saturation, emission, series, st.floats(1e-5, 0.2))
