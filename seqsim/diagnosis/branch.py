@@ -92,6 +92,14 @@ class Predictions:
             number, self.severity[items], self.tips[items], self.ohms[items], self.restless[items], self.good[items]
         )
 
+    def one(self, item: int, branch: int) -> Predictions:
+        """Return one item as that of a branch with this number."""
+        here = slice(item, item + 1)
+        return Predictions(
+            np.array([branch]), self.severity[here], self.tips[here], self.ohms[here], self.restless[here],
+            self.good[here],
+        )  # fmt: skip
+
     def ordered(self, order: Ints) -> Predictions:
         """Return the items in another order, branch by branch, their severities numbered through in each."""
         parts = {each.name: getattr(self, each.name)[order] for each in fields(self)}

@@ -23,7 +23,7 @@ from seqsim.diagnosis.shelf import circuit_key
 from seqsim.diagnosis.survey import Column, Survey, keys_of, name_of
 from seqsim.diagnosis.table import COARSE_POINTS, Surveyed
 from seqsim.network import Bridge, Patch, SetSide
-from seqsim.network.network import Bools
+from seqsim.network.network import Bools, Ints
 from seqsim.solver.state import State
 
 MOST_BYTES = 200_000_000
@@ -51,18 +51,27 @@ def load(
 def keep(desk: Desk, surveyed: Surveyed, conditions: Iterable[Condition]) -> None:
     """Write the branches, and their columns for the readings of some conditions, unless they were read from there."""
     keys = [key for condition in conditions for key in keys_of(condition)]
-    fine = [survey for survey in surveyed.fine if all(key in survey.columns for key in keys)]
+    fine, between = (
+        [k for k, survey in enumerate(surveys) if all(key in survey.columns for key in keys)]
+        for surveys in (surveyed.fine, surveyed.between)
+    )
     names = {name_of(key) for key in keys}
-    if surveyed.stored and names <= surveyed.stored[0] and len(surveyed.fine) == surveyed.stored[1]:
+    sizes = len(surveyed.fine), len(surveyed.between)
+    if surveyed.stored and names <= surveyed.stored[0] and sizes == surveyed.stored[1:]:
         return
     states, listed = next(key for key, kept in desk.surveyed.items() if kept is surveyed)
     arrays = _branch_arrays(surveyed.coarse.branches, states, desk)
     places = sorted(surveyed.place.items(), key=lambda item: item[1])
-    refined = [k for k, (survey, _) in places if surveyed.fine[survey] in fine]
-    arrays["refined"] = np.array(refined, dtype=np.int64)
+    arrays["refined"] = np.array([k for k, (survey, _) in places if survey in fine], dtype=np.int64)
+    gaps = sorted(surveyed.gap.items(), key=lambda item: item[1])
+    branch = np.array([k for (k, _), (survey, _) in gaps if survey in between], dtype=np.int64)
+    quantile = np.array([at for (_, at), (survey, _) in gaps if survey in between], dtype=np.float64)
+    order = np.argsort(branch, kind="stable")  # a branch whose severities came in several goes gets them in one
+    arrays |= {"further branch": branch[order], "further quantile": quantile[order]}
     for key in keys:
         arrays |= _column_arrays(f"coarse {name_of(key)}", [surveyed.coarse.columns[key]])
-        arrays |= _column_arrays(f"fine {name_of(key)}", [survey.columns[key] for survey in fine])
+        arrays |= _column_arrays(f"fine {name_of(key)}", [surveyed.fine[k].columns[key] for k in fine])
+        arrays |= _column_arrays(f"between {name_of(key)}", [surveyed.between[k].columns[key] for k in between], order)
     path = _path(desk.circuit, listed, states)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -72,7 +81,7 @@ def keep(desk: Desk, surveyed: Surveyed, conditions: Iterable[Condition]) -> Non
         _clear(path.parent)
     except OSError:  # a read-only or full disk costs time, not the answer
         return
-    surveyed.stored = (names, len(surveyed.fine))
+    surveyed.stored = (names, *sizes)
 
 
 def _clear(folder: Path) -> None:
@@ -89,13 +98,15 @@ def _path(circuit: Circuit, listed: Sequence[str], states: Sequence[str]) -> Pat
     return user_cache_path("seqsim") / "predictions" / f"{circuit_key(circuit, asked)}.npz"
 
 
-def _column_arrays(name: str, columns: Sequence[Column]) -> dict[str, Any]:
+def _column_arrays(name: str, columns: Sequence[Column], order: Ints | None = None) -> dict[str, Any]:
     if not columns:
         return {}
+    chosen = slice(None) if order is None else order
+    marks = np.concatenate([column.restless + 2 * column.solved.astype(np.int8) for column in columns])
     return {
-        f"{name} volts": np.concatenate([column.tips for column in columns]),
-        f"{name} ohms": np.concatenate([column.ohms for column in columns]),
-        f"{name} marks": np.concatenate([column.restless + 2 * column.solved.astype(np.int8) for column in columns]),
+        f"{name} volts": np.concatenate([column.tips for column in columns])[chosen],
+        f"{name} ohms": np.concatenate([column.ohms for column in columns])[chosen],
+        f"{name} marks": marks[chosen],
     }
 
 
@@ -155,10 +166,13 @@ def _surveyed(desk: Desk, hypotheses: Sequence[Hypothesis], states: Sequence[str
         branches.append(Branch(hypothesis, weight, chosen, COARSE_POINTS, read, next(each) if has_starts else {}))
     surveyed = Surveyed(Survey(desk, branches))
     surveyed.refine([int(k) for k in arrays["refined"]])
+    surveyed.close(zip(arrays["further branch"].tolist(), arrays["further quantile"].tolist(), strict=True))
     surveyed.coarse.stored = _columns(surveyed.coarse, "coarse", arrays)
     for survey in surveyed.fine:
         survey.stored = _columns(survey, "fine", arrays)
-    surveyed.stored = (set(surveyed.coarse.stored), len(surveyed.fine))
+    for survey in surveyed.between:
+        survey.stored = _columns(survey, "between", arrays)
+    surveyed.stored = (set(surveyed.coarse.stored), len(surveyed.fine), len(surveyed.between))
     return surveyed
 
 

@@ -6,7 +6,7 @@ the next value of the same reading, finds them here.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -43,8 +43,11 @@ class Surveyed:
     fine: list[Survey] = field(default_factory=list)
     place: dict[int, tuple[int, int]] = field(default_factory=dict)
     """for each refined branch its survey among ``fine``, and its number there"""
-    stored: tuple[set[str], int] | None = None
-    """names of the readings on disk, and how many surveys among ``fine``"""
+    between: list[Survey] = field(default_factory=list)
+    gap: dict[tuple[int, float], tuple[int, int]] = field(default_factory=dict)
+    """for each further severity, by branch and quantile, its survey among ``between`` and its item there"""
+    stored: tuple[set[str], int, int] | None = None
+    """names of the readings on disk, and how many surveys among ``fine`` and ``between``"""
 
     @classmethod
     def of(
@@ -66,6 +69,18 @@ class Surveyed:
             branches = [replace(self.coarse.branches[k], points=FINE_POINTS) for k in missing]
             self.place.update({k: (len(self.fine), number) for number, k in enumerate(missing)})
             self.fine.append(Survey(self.coarse.desk, branches))
+
+    def close(self, wanted: Iterable[tuple[int, float]]) -> None:
+        """Let branches have further severities, each named by its branch and quantile."""
+        missing: dict[int, list[float]] = {}
+        for place in wanted:
+            if place not in self.gap:
+                missing.setdefault(place[0], []).append(place[1])
+        if missing:
+            places = ((k, at) for k, where in missing.items() for at in where)
+            self.gap.update({place: (len(self.between), item) for item, place in enumerate(places)})
+            tried = [replace(self.coarse.branches[k], quantiles=tuple(where)) for k, where in missing.items()]
+            self.between.append(Survey(self.coarse.desk, tried))
 
     def refined(self, k: int) -> Branch:
         """Return a branch with fine severities."""
@@ -132,10 +147,7 @@ class Table:
         missing = [k for k in ordered if k not in self._fine]
         if missing:
             self.surveyed.refine(missing)
-            found = {
-                survey: self.surveyed.fine[survey].predictions(self.predictor.conditions, self.predictor.readings)
-                for survey in sorted({self.surveyed.place[k][0] for k in missing})
-            }
+            found = self._predicted(self.surveyed.fine, {self.surveyed.place[k][0] for k in missing})
             for k in missing:
                 survey, number = self.surveyed.place[k]
                 self.branches[k] = self.surveyed.refined(k)
@@ -150,13 +162,12 @@ class Table:
         ``gaps`` names their quantiles by the branch's number. What is solved is kept, but the table's own severities
         stay: another board is served as if this one had not come before.
         """
-        missing = {k: [at for at in where.tolist() if (k, at) not in self._between] for k, where in gaps.items()}
-        missing = {k: where for k, where in missing.items() if where}
-        if missing:
-            tried = [replace(branches[k], quantiles=tuple(where)) for k, where in missing.items()]
-            solved = self.predictor.nominal(tried)
-            for item, place in enumerate((k, at) for k, where in missing.items() for at in where):
-                self._between[place] = solved.only(np.arange(len(solved.branch)) == item, place[0])
+        missing = [(k, at) for k, where in gaps.items() for at in where.tolist() if (k, at) not in self._between]
+        self.surveyed.close(missing)
+        found = self._predicted(self.surveyed.between, {self.surveyed.gap[place][0] for place in missing})
+        for place in missing:
+            survey, item = self.surveyed.gap[place]
+            self._between[place] = found[survey].one(item, place[0])
         added = [(k, at) for k, where in gaps.items() for at in where.tolist()]
         every = Predictions.together([predictions, *(self._between[place] for place in added)])
         where = np.concatenate([b.where for b in (branches[k] for k in _runs(predictions.branch))])
@@ -166,6 +177,12 @@ class Table:
         for k in gaps:
             finer[k] = replace(branches[k], quantiles=tuple(where[order][every.branch[order] == k].tolist()))
         return every.ordered(order), finer
+
+    def _predicted(self, surveys: Sequence[Survey], wanted: Iterable[int]) -> dict[int, Predictions]:
+        """Return what the readings show under some surveys, by their numbers."""
+        return {
+            k: surveys[k].predictions(self.predictor.conditions, self.predictor.readings) for k in sorted(wanted)
+        }  # fmt: skip
 
     def spread(self, cells: Sequence[Cell], branches: Sequence[Branch] | None = None) -> tuple[Spread, ...]:
         """Return the cells with their sensitivities; at a switching point, several for one.

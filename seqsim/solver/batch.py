@@ -9,6 +9,7 @@ import os
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import cache
 from typing import TypeVar
 
 import numpy as np
@@ -111,9 +112,8 @@ class Bench:
             job.run()
             return job.solved
         edges = np.linspace(0, len(variants), 1 + min(workers * SLICES, len(variants))).astype(np.int64).tolist()
-        with ThreadPoolExecutor(workers) as pool:
-            for _ in pool.map(job.run, edges[:-1], edges[1:]):
-                pass
+        for _ in _pool().map(job.run, edges[:-1], edges[1:]):
+            pass
         return job.solved
 
     def job(
@@ -171,6 +171,14 @@ class Bench:
         """Return the state of one item, numbered as the variant's hinges are."""
         width = len(self.network.owners) + len(variant.ports.gate)
         return State(solved.conducting[item, :width].copy(), solved.above[item].copy(), solved.ratios[item].copy())
+
+
+@cache
+def _pool() -> ThreadPoolExecutor:
+    """Return the threads that settle variants: starting them anew takes as long as a small job."""
+    if hasattr(os, "register_at_fork"):
+        os.register_at_fork(after_in_child=_pool.cache_clear)  # a child has none of its parent's threads
+    return ThreadPoolExecutor(WORKERS)
 
 
 @dataclass(frozen=True)

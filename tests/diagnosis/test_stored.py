@@ -10,6 +10,8 @@ import pytest
 import seqsim
 from seqsim.board import Board
 from seqsim.diagnosis import Ranking
+from seqsim.diagnosis.conditions import Condition
+from seqsim.diagnosis.survey import Survey
 
 READ = ("OUT 4.98", "BASE 0.00", "LAMP 0.00")
 BOARD = """\
@@ -62,6 +64,23 @@ def test_a_ranking_is_read_back(board: Path, monkeypatch: pytest.MonkeyPatch) ->
     before = load(board).rank(READ)
     monkeypatch.setattr("seqsim.diagnosis.table.branches_of", None)
     assert same(before, load(board).rank(READ))
+
+
+def test_severities_taken_closer_are_read_back(board: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What lies between severities is solved once, too: a second process finds it on disk."""
+    before, job = load(board).rank(READ), load(board)
+    solved: list[Survey] = []
+    work_out = Survey._work_out
+
+    def noted(survey: Survey, condition: Condition) -> None:
+        solved.append(survey)
+        work_out(survey, condition)
+
+    monkeypatch.setattr(Survey, "_work_out", noted)
+    assert same(before, job.rank(READ))
+    (surveyed,) = job._desk.surveyed.values()
+    assert surveyed.between
+    assert not any(survey in solved for survey in (surveyed.coarse, *surveyed.fine, *surveyed.between))
 
 
 def test_other_values_of_the_same_readings_are_other_rankings(board: Path) -> None:
