@@ -5,7 +5,8 @@ Predictions are kept as volts between the tips, for ohms too: there an open circ
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from copy import copy
 from dataclasses import dataclass, field, fields
 from functools import cached_property
 
@@ -64,6 +65,13 @@ class Branch:
     def patches_at(self, number: int) -> tuple[Patch, ...]:
         """Return the patches at one of the severities."""
         return self._patches(self.severities[[min(number, len(self.severities) - 1)]])
+
+    def turned(self, turns: Iterable[Turn]) -> Branch:
+        """Return the branch with further turns; its severities are not worked out again."""
+        found = copy(self)
+        vars(found)["turns"] = (*self.turns, *turns)
+        vars(found).pop("patches", None)
+        return found
 
     def _patches(self, severities: Floats) -> tuple[Patch, ...]:
         return (*self.mode.patches(1.0 if self.mode.severity is None else severities), *self.turns)

@@ -115,12 +115,12 @@ def turned(
     branch: Branch, predictor: Predictor, keys: Sequence[tuple[str, str]], points: Iterable[tuple[int, float]]
 ) -> Branch:
     """Return a branch with latents put at points of their own, in standard deviations, in every power state."""
-    turns = list(branch.turns)
+    turns = []
     for latent, deviations in points:
         knob = predictor.desk.network.knobs[keys[latent]]
         value = math.exp(knob.spread * deviations) if knob.neutral else knob.spread * deviations
         turns.append(Turn(knob.owner, knob.name, value))
-    return replace(branch, turns=tuple(turns))
+    return branch.turned(turns)
 
 
 def _parts(cell: Cell, tries: Sequence[Try], limits: Floats) -> list[Cell | None]:

@@ -56,9 +56,13 @@ class RowArrays:
 
 
 class Turning(NamedTuple):
-    """What a knob turns: hinges by their numbers, with how, and rule rows with the coefficient of their thresholds."""
+    """What a knob turns.
 
-    hinges: tuple[tuple[int, Turned], ...]
+    Hinges by their numbers, each with the effect, its coefficient, and the places and weights of a gain; and rule rows
+    with the coefficient of their thresholds.
+    """
+
+    hinges: tuple[tuple[int, Effect, float, tuple[tuple[int, float], ...]], ...]
     rows: tuple[tuple[int, float], ...]
     touched: frozenset[int]
 
@@ -186,15 +190,25 @@ class Network:
         if found is None:
             elements = self.knobs[owner, knob].turned
             hinges = tuple(
-                (k, element) for element in elements if element.effect is not Effect.ROW
+                (k, element.effect, element.coefficient, self._injected(k, element))
+                for element in elements if element.effect is not Effect.ROW
                 for k in self.hinges_in.get((owner, element.role), ())
             )  # fmt: skip
             rows = tuple(
                 (k, element.coefficient) for element in elements if element.effect is Effect.ROW
                 for k in self.rows_of.get(owner, ()) if self.row_names[k] == element.role
             )  # fmt: skip
-            found = self._turning[owner, knob] = Turning(hinges, rows, frozenset(k for k, _ in hinges))
+            found = self._turning[owner, knob] = Turning(hinges, rows, frozenset(k for k, *_ in hinges))
         return found
+
+    def _injected(self, hinge: int, element: Turned) -> tuple[tuple[int, float], ...]:
+        """Return the places of a hinge at which a gain injects more, and with which weight."""
+        at = self.hinges.inject_at[hinge].tolist()
+        missing = [terminal for terminal in element.inject if self.terminal_index[terminal] not in at]
+        if missing:
+            message = f"{self.owners[hinge]} {element.role}: gain at {missing[0]}, where the hinge injects nothing"
+            raise ValueError(message)
+        return tuple((at.index(self.terminal_index[terminal]), weight) for terminal, weight in element.inject.items())
 
     @cached_property
     def _turning(self) -> dict[tuple[str, str], Turning]:

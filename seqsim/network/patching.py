@@ -8,7 +8,7 @@ from dataclasses import fields
 import numpy as np
 
 from seqsim.errors import UnknownPlaceError
-from seqsim.network.elements import WIDTH, Effect, Turned
+from seqsim.network.elements import WIDTH, Effect
 from seqsim.network.network import Floats, Ints, Network, Ports, RowArrays
 from seqsim.network.patch import Bridge, Disable, Exchange, Move, Patch, SetGate, SetSide, Source, Turn
 from seqsim.network.variant import Variant, node_at
@@ -47,7 +47,10 @@ class _Varying:
         self.gate_force, self.side_force = network.unforced
         self.severities = 1
         for patch in patches:
-            self.read(patch)
+            if isinstance(patch, Turn):
+                self.turn(patch.owner, patch.knob, patch.value)
+            else:
+                self.read(patch)
 
     def read(self, patch: Patch) -> None:
         match patch:
@@ -66,8 +69,6 @@ class _Varying:
                 self.metal[[one, two]] = self.metal[[two, one]]
                 self.touch(one)
                 self.touch(two)
-            case Turn(owner, knob, value):
-                self.turn(owner, knob, value)
             case Disable(owner, roles):
                 self.disable(owner, roles)
             case SetGate(gate, on):
@@ -149,10 +150,10 @@ class _Varying:
         found = self.network.knobs.get((owner, knob))
         if found is None:
             raise UnknownPlaceError(f"'{owner}' has nothing called '{knob}' that could change", place=owner)
-        self.count(value)
-        if np.ndim(value):
+        if not isinstance(value, float):
+            self.count(value)
             value = np.asarray(value, dtype=np.float64)
-            value = float(value[0]) if len(value) == 1 else value
+            value = float(value.item()) if value.size == 1 else value
         # a factor on a factor multiplies, a shift on a shift adds
         before = self.turns.get((owner, knob), found.neutral)
         self.turns[owner, knob] = before * value if found.neutral else before + value
@@ -289,18 +290,20 @@ class _Varying:
         network, base = self.network, len(self.network.owners)
         factors: dict[int, float | Floats] = {}
         shifts: dict[int, float | Floats] = {}
+        gains: dict[tuple[int, int], float | Floats] = {}
         for key, value in self.turns.items():
             turning, more = network.turning(*key), value - network.knobs[key].neutral
-            for k, turned in turning.hinges:
+            for k, effect, coefficient, places in turning.hinges:
                 if k not in number:
                     continue
                 i = number[k] - base
-                if turned.effect is Effect.SCALE:
-                    factors[i] = factors.get(i, 1.0) * value**turned.coefficient
-                elif turned.effect is Effect.SHIFT:
-                    shifts[i] = shifts.get(i, 0.0) + turned.coefficient * more
+                if effect is Effect.SCALE:
+                    factors[i] = factors.get(i, 1.0) * value**coefficient
+                elif effect is Effect.SHIFT:
+                    shifts[i] = shifts.get(i, 0.0) + coefficient * more
                 else:
-                    self.gain(ports, i, k, turned, more)
+                    for place, weight in places:
+                        gains[i, place] = gains.get((i, place), 0.0) + more * weight * coefficient
             for row, coefficient in turning.rows:
                 rows.rising[:, row] += coefficient * more
                 rows.falling[:, row] += coefficient * more
@@ -308,22 +311,15 @@ class _Varying:
             ports.conductance[:, list(factors)] *= self.columns(factors.values())
         if shifts:
             ports.threshold[:, list(shifts)] += self.columns(shifts.values())
+        if gains:
+            at, places = np.array(list(gains)).T
+            ports.inject_weight[:, at, places] += self.columns(gains.values())
 
     def columns(self, values: Iterable[float | Floats]) -> Floats:
         """Return numbers side by side (1 or m, n), some of which may differ between severities."""
         if self.severities == 1:
             return np.array([list(values)])
         return np.stack([np.broadcast_to(value, self.severities) for value in values], axis=1)
-
-    def gain(self, ports: Ports, i: int, hinge: int, turned: Turned, more: float | Floats) -> None:
-        network = self.network
-        for terminal, weight in turned.inject.items():
-            number = network.terminal_index[terminal]
-            at = network.hinges.inject_at[hinge].tolist()
-            if number not in at:
-                message = f"{network.owners[hinge]} {turned.role}: gain at {terminal}, where the hinge injects nothing"
-                raise ValueError(message)
-            ports.inject_weight[:, i, at.index(number)] += more * weight * turned.coefficient
 
     def ratios(self, number: Mapping[int, int]) -> tuple[Ints, Ints, Floats]:
         """Return hinge, nodes and weights of each ratio."""
