@@ -74,8 +74,13 @@ class Deck:
         Every node has the same capacitance: which of several stable points is reached is then no matter of luck in
         the engine's arithmetic.
         """
+        return self.followed({})
+
+    def followed(self, start: Mapping[str, float]) -> str:
+        """Return the deck with a transient from ``start`` (volts by SPICE node, else 0 V) to rest, as `from_rest`."""
         nodes = dict.fromkeys(self.nodes.values())
-        return self._in_time(dict.fromkeys(nodes, 0.0), dict.fromkeys(nodes, REST_FARADS), REST_SECONDS)
+        begin = {node: start.get(node, 0.0) for node in nodes}
+        return self._in_time(begin, dict.fromkeys(nodes, REST_FARADS), REST_SECONDS)
 
     def _in_time(self, start: Mapping[str, float], farads: Mapping[str, float], last: float) -> str:
         """Return the deck with a transient; the board's capacitors are left out, its inductors are short."""

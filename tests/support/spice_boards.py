@@ -1,7 +1,7 @@
 """Boards made in SPICE: other device laws than the model's, parts within their tolerances, read by a simulated meter.
 
-Nothing of the switch level goes into a level: each power state is found by SPICE from the one before, each reading is a
-deck of its own with the meter on the board.
+Nothing of the switch level goes into a level: SPICE follows each power state in time from the one before, and finds the
+point near which it comes to rest; each reading is a deck of its own with the meter on the board.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from seqsim.parts.laws import THERMAL_VOLTS
 from seqsim.parts.wiring import ModelWriter
 from seqsim.readings import METER, Probe, Reading, measurement
 from seqsim.readings.measurement import Measurement
-from seqsim.spice.deck import Deck, write_deck
+from seqsim.spice.deck import NEWTON, Deck, write_deck
 from seqsim.spice.engine import Engine
 from seqsim.spice.models import full_model
 
@@ -147,10 +147,18 @@ class SpiceBoard:
             return None
 
     def _solved(self, state: str, meter: Sequence[Patch], near: Mapping[str, float]) -> Mapping[str, float]:
-        deck = self._deck(state, _with_meter(self.patches, meter))
-        return self.maker.engine.run(
-            deck.operating_point({node: near[node] for node in deck.nodes.values() if node in near})
-        )
+        """Return the volts by SPICE node; with a meter on the board the point near those without it, if there is one.
+
+        Steps of gmin and sources are left out: where Newton's method fails, they take long and fail too.
+        """
+        deck, run = self._deck(state, _with_meter(self.patches, meter)), self.maker.engine.run
+        if meter:
+            with suppress(SpiceFailedError):
+                return run(deck.operating_point(_at_nodes(deck, near), NEWTON))
+        ended = run(deck.followed(near))
+        with suppress(SpiceFailedError):
+            return run(deck.operating_point(_at_nodes(deck, ended), NEWTON))
+        return ended
 
     def _deck(self, state: str, patches: Sequence[Patch]) -> Deck:
         maker = self.maker
@@ -159,6 +167,10 @@ class SpiceBoard:
     @staticmethod
     def _at(found: Mapping[str, float], node: int) -> float:
         return 0.0 if node < 0 else found.get(f"n{node + 1}", 0.0)
+
+
+def _at_nodes(deck: Deck, volts: Mapping[str, float]) -> dict[str, float]:
+    return {node: volts.get(node, 0.0) for node in deck.nodes.values()}
 
 
 def _with_meter(board: Sequence[Patch], reading: Sequence[Patch]) -> tuple[Patch, ...]:
