@@ -1,7 +1,8 @@
 """Look-alikes: faults that no single reading on offer tells apart, decided before any reading is taken.
 
 Two faults are alike when for every reading on offer the chance of mistaking one for the other at equal odds,
-½ ∫ min(p, q), is above a fifth. Groups are cliques of alike faults (complete linkage): every two members are alike.
+½ ∫ min(p, q), is above a fifth. Groups are formed by complete linkage: every two members are alike, and the most alike
+are joined first.
 """
 
 from __future__ import annotations
@@ -18,13 +19,15 @@ from seqsim.diagnosis.conditions import Condition, Desk, conditions
 from seqsim.diagnosis.hypotheses import Hypothesis
 from seqsim.diagnosis.predict import Branch, Predictions, Predictor
 from seqsim.diagnosis.spread import RESIDUAL_SHARE, RESIDUAL_VOLTS, model_latents
-from seqsim.network.network import Bools, Floats, Ints
+from seqsim.network.network import Floats, Ints
 from seqsim.readings import METER, Meter, Probe, measurement
 from seqsim.readings.measurement import Measurement
 from seqsim.readings.outcome import normal_below
 
 MISTAKEN = 0.2
 """Chance of a mistake above which a reading does not tell two faults apart."""
+SOONER = (0.48, 0.4, 0.3)
+"""Faults that are mistaken more often than this are joined before others: the same event never stands in two groups."""
 POINTS = 6
 """Severities of a fault, each as wide as the way to its neighbours."""
 BINS = 120
@@ -72,17 +75,17 @@ def look_alikes(
     measurements = [
         measurement(at.circuit, probe, meter) for probe in (on_offer(at.circuit) if offered is None else offered)
     ]
-    alike = np.ones((len(single), len(single)), dtype=np.bool_)
+    mistaken = np.full((len(single), len(single)), 0.5)
     branches = branches_of(at, single, [each.state for each in measurements], POINTS)
     for condition in conditions(measurements):
-        _compare(at, branches, condition, measurements, alike)
-    return _groups(single, alike)
+        _compare(at, branches, condition, measurements, mistaken)
+    return _groups(single, mistaken)
 
 
 def _compare(
-    at: Desk, branches: Sequence[Branch], condition: Condition, measurements: Sequence[Measurement], alike: Bools
+    at: Desk, branches: Sequence[Branch], condition: Condition, measurements: Sequence[Measurement], mistaken: Floats
 ) -> None:
-    """Strike out of ``alike`` (h, h) what the readings of one condition tell apart.
+    """Lower the chances of a mistake ``mistaken`` (h, h) to what the readings of one condition leave of them.
 
     ``branches`` stand in the order of their hypotheses.
     """
@@ -97,7 +100,7 @@ def _compare(
     moves = sensitive.moves(branches, [len(b.severities) // 2 for b in branches], latents)
     spread = np.sqrt((moves**2).sum(axis=2))
     weights = np.concatenate([branch.weight * branch.shares for branch in branches])
-    start = np.searchsorted([branches[b].hypothesis for b in nominal.branch], np.arange(len(alike)))
+    start = np.searchsorted([branches[b].hypothesis for b in nominal.branch], np.arange(len(mistaken)))
     for column, number in enumerate(condition.readings):
         each = measurements[number]
         # a fault without a level there reads like no other
@@ -105,8 +108,7 @@ def _compare(
         own = np.hypot(own_deviation(each, tips), _way(nominal, column))
         deviation = np.hypot(np.nan_to_num(spread[nominal.branch, column], posinf=UNLIKE_VOLTS), own)
         kinds, which = _kinds(tips, deviation, weights, start)
-        told = _mistaken(kinds) <= MISTAKEN
-        alike &= ~told[np.ix_(which, which)]
+        np.minimum(mistaken, _mistaken(kinds)[np.ix_(which, which)], out=mistaken)
 
 
 def own_deviation(each: Measurement, tips: Floats) -> Floats:
@@ -157,15 +159,25 @@ def _mistaken(kinds: Sequence[Mixture]) -> Floats:
     return np.stack([np.minimum(mass, row).sum(axis=1) for row in mass]) / 2
 
 
-def _groups(hypotheses: Sequence[Hypothesis], alike: Bools) -> Alike:
+def _groups(hypotheses: Sequence[Hypothesis], mistaken: Floats) -> Alike:
+    """Return groups whose members are all alike, those that are most alike joined first."""
     order = sorted(range(len(hypotheses)), key=lambda k: -hypotheses[k].prior)
     order.sort(key=lambda k: hypotheses[k].name != "")  # healthy leads its own group
-    cliques: list[list[int]] = []
-    for k in order:
-        for clique in cliques:
-            if alike[k, clique].all():
-                clique.append(k)
-                break
-        else:
-            cliques.append([k])
-    return Alike.of({g: tuple(hypotheses[k].name for k in clique) for g, clique in enumerate(cliques)})
+    groups = [[k] for k in order]
+    for least in (*SOONER, MISTAKEN):
+        joined: list[list[int]] = []
+        of = np.full(len(hypotheses), -1)
+        for group in groups:
+            likeness = np.full(len(joined) + 1, 0.5)
+            placed = of >= 0
+            np.minimum.at(likeness, of[placed], mistaken[group].min(axis=0)[placed])
+            likeness[-1] = 0.0
+            best = int(np.argmax(likeness))
+            if likeness[best] > least:
+                joined[best].extend(group)
+            else:
+                best = len(joined)
+                joined.append(list(group))
+            of[group] = best
+        groups = joined
+    return Alike.of({g: tuple(hypotheses[k].name for k in group) for g, group in enumerate(groups)})

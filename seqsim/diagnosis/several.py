@@ -112,11 +112,11 @@ class _Weighing:
         """Return the sets of the best items and of their look-alikes, and the groups that each is made of."""
         hypotheses: list[Hypothesis] = []
         groups: dict[str, Together] = {}
-        dead = killed_by(self.found.desk, [self.search.fault(k) for item in items[:LEADERS] for k in item.which])
+        members = {k: self.alike(k) for item in items[:LEADERS] for k in item.which}
+        dead = killed_by(self.found.desk, [self.search.fault(k) for alike in members.values() for k in alike])
         known = {h.name for h in before.hypotheses}
         for item in items[:LEADERS]:
-            members = [self.alike(k) for k in item.which]
-            for chosen in product(*members):
+            for chosen in product(*(members[k] for k in item.which)):
                 faults = [self.search.fault(k) for k in sorted(chosen)]
                 name = name_of(faults)
                 if len(set(chosen)) < len(chosen) or name in known or not can_meet(faults):
