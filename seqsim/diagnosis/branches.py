@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -41,6 +41,19 @@ class Listener:
 
     terminal: str
     rows: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True)
+class _History:
+    """Another way in which a hypothesis, by its number, may go through the power states, from one of them on."""
+
+    number: int
+    states: dict[str, State]
+
+    @property
+    def last(self) -> State:
+        """The state of the board in the power state that was reached last."""
+        return next(reversed(self.states.values()))
 
 
 def listeners(desk: Desk) -> tuple[Listener, ...]:
@@ -83,7 +96,7 @@ class _Brancher:
         self.spread = _row_spread(desk)
         self.main: dict[str, Solved] = {}
         self.states: dict[str, list[State]] = {}
-        self.others: dict[str, list[tuple[State, ...]]] = {}
+        self.histories: list[_History] = []
         self._solve()
 
     def _solve(self) -> None:
@@ -96,8 +109,9 @@ class _Brancher:
             self.main[state] = solved
             before = [bench.state_of(solved, k, v) for k, v in enumerate(self.variants)]
             self.states[state] = before
+            gone_on = self._gone_on(state)
             if state in self.read:
-                self.others[state] = self._other_states(state, solved)
+                self.histories += self._other_states(state, solved, gone_on)
 
     def _probes(self) -> Probes:
         count = len(self.inputs)
@@ -105,11 +119,27 @@ class _Brancher:
         ground = np.full((len(self.variants), count), -1, dtype=np.int64)
         return Probes(at.reshape(ground.shape), ground, np.zeros(count), np.zeros(count), np.full(count, np.inf))
 
-    def _other_states(self, state: str, solved: Solved) -> list[tuple[State, ...]]:
-        """Return for each hypothesis the other stable states that a start from all off or all on leads to."""
+    def _gone_on(self, state: str) -> list[tuple[int, Floats]]:
+        """Lead the other histories on to the next power state; return their hypotheses and what levels they have there.
+
+        What a board has latched in one power state it keeps in the next, as long as that lets it.
+        """
+        if not self.histories:
+            return []
         bench = self.desk.benches[state]
-        found: list[list[State]] = [[] for _ in self.variants]
+        variants = [self.variants[each.number] for each in self.histories]
+        solved = bench.run(variants, [each.last for each in self.histories])
+        for k, (each, variant) in enumerate(zip(self.histories, variants, strict=True)):
+            each.states[state] = bench.state_of(solved, k, variant)
+        return [(each.number, solved.volts[k]) for k, each in enumerate(self.histories)]
+
+    def _other_states(self, state: str, solved: Solved, gone_on: Iterable[tuple[int, Floats]]) -> list[_History]:
+        """Return the histories that begin here: other stable states that a start from all off or all on leads to."""
+        bench = self.desk.benches[state]
+        found: list[_History] = []
         known = [[solved.volts[k]] for k in range(len(self.variants))]
+        for k, volts in gone_on:
+            known[k].append(volts)
         nets = self.desk.network.nets
         healthy = bench.levels.state
         off = all_off(bench.levels.system)
@@ -123,8 +153,8 @@ class _Brancher:
                 volts = trial.volts[k]
                 if all(np.abs(volts - other)[:nets].max() > DIFFERENT_VOLTS for other in known[k]):
                     known[k].append(volts)
-                    found[k].append(bench.state_of(trial, k, variant))
-        return [tuple(states) for states in found]
+                    found.append(_History(k, {state: bench.state_of(trial, k, variant)}))
+        return found
 
     def all(self, *, thresholds: bool) -> Iterator[Branch]:
         for k, hypothesis in enumerate(self.hypotheses):
@@ -134,15 +164,15 @@ class _Brancher:
                 yield from self._undecided(k, branch, thresholds=thresholds)
 
     def _stable(self, k: int, base: Branch) -> Iterator[Branch]:
-        """Yield a branch for each stable state; history decides which is likely."""
-        others = [(state, other) for state in self.read for other in self.others[state][k]]
+        """Yield a branch for each history; that of the power states in their order is likely."""
+        others = [each for each in self.histories if each.number == k]
         if not others:
             yield base
             return
         yield replace(base, weight=HISTORY_SHARE)
-        for state, other in others:
-            starts = {**base.starts, state: on_network(other, self.variants[k])}
-            yield replace(base, weight=(1 - HISTORY_SHARE) / len(others), starts=starts)
+        for each in others:
+            own = {s: on_network(each.states[s], self.variants[k]) for s in self.read if s in each.states}
+            yield replace(base, weight=(1 - HISTORY_SHARE) / len(others), starts={**base.starts, **own})
 
     def _undecided(self, k: int, branch: Branch, *, thresholds: bool) -> Iterator[Branch]:
         """Yield a branch for either side of floating inputs, or of the threshold that is least decided."""

@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from seqsim.diagnosis.cells import Scored, score
+from seqsim.diagnosis.hypotheses import Sort
 from seqsim.diagnosis.predict import Branch
 from seqsim.diagnosis.reference import Calibration, nothing_known
 from seqsim.diagnosis.spread import Noise, followed
@@ -24,7 +25,9 @@ from seqsim.network.network import Floats
 from seqsim.readings.measurement import Measurement
 
 LOOK = 20.0
-"""Cells whose weighed likelihood lies within e^-20 of the best are looked at: what a kink can cost them."""
+"""Cells whose weighed likelihood lies within e^-20 of the best are looked at."""
+LEADERS = 12
+"""The best cells of as many single faults are looked at however far behind: a kink can cost a true one fifty."""
 ROUNDS = 2
 CHANGED = 0.5
 """A cell whose logarithm changed by more is looked at once more."""
@@ -70,8 +73,7 @@ def relinearised(
         What else is known of the latents; the fits have it already.
     """
     found = list(scored)
-    weighed = np.array([each.log + math.log(each.cell.weight) for each in scored])
-    at = np.flatnonzero(weighed >= weighed.max(initial=-np.inf) - LOOK).tolist() if noise.number.any() else []
+    at = _leaders(scored, branches, table) if noise.number.any() else []
     known = known or nothing_known(table.latents.size)
     lines = {k: (spread[k].cell.mean, believed(spread[k].moves, noise.span)) for k in at}
     lean = followed(measurements, table.latents.size)
@@ -104,6 +106,22 @@ def relinearised(
         for k, n in best.items():
             found[k], lines[k] = again[n], solved[n][1]
     return found
+
+
+def _leaders(scored: Sequence[Scored], branches: Sequence[Branch], table: Table) -> list[int]:
+    """Return the numbers of the cells that are looked at."""
+    weighed = np.array([each.log + math.log(each.cell.weight) for each in scored])
+    least = weighed.max(initial=-np.inf) - LOOK
+    chosen: list[int] = []
+    led: set[int] = set()
+    for k in np.argsort(-weighed, kind="stable").tolist():
+        number = branches[scored[k].cell.branch].hypothesis
+        leads = len(led) < LEADERS and number not in led and table.hypotheses[number].sort is Sort.LISTED
+        if leads:
+            led.add(number)
+        if leads or weighed[k] >= least:
+            chosen.append(k)
+    return chosen
 
 
 def _where(
