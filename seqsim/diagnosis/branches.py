@@ -10,7 +10,9 @@ import numpy as np
 from seqsim.diagnosis.conditions import Desk
 from seqsim.diagnosis.hypotheses import Hypothesis
 from seqsim.diagnosis.predict import Branch, carried, on_network
-from seqsim.network import GROUND, Bridge, Effect, Patch, SetSide, vary
+from seqsim.faults import SubMode
+from seqsim.faults.together import Grid
+from seqsim.network import GROUND, Bridge, Effect, Patch, SetSide, Variant, vary
 from seqsim.network.network import Floats
 from seqsim.parts.mosfet import Mosfet
 from seqsim.readings.outcome import normal_below
@@ -30,6 +32,8 @@ CERTAIN = 3.0
 HISTORY_SHARE = 0.8
 """Weight of the stable state that the order of the power states leads to, where there are several."""
 DIFFERENT_VOLTS = 0.1
+ENDS = 10
+"""Severities of a fault, as many, of which the first and the last are tried for stable states of their own."""
 MOST_ISLANDS = 2
 """Floating islands of one fault that are tried both ways; further ones stay as they are."""
 STEADY = 0
@@ -45,10 +49,15 @@ class Listener:
 
 @dataclass(frozen=True)
 class _History:
-    """Another way in which a hypothesis, by its number, may go through the power states, from one of them on."""
+    """Another way in which a hypothesis, by its number, may go through the power states, from one of them on.
+
+    ``due`` tells that the order of the power states leads there, if at an end of the severities alone.
+    """
 
     number: int
+    variant: Variant
     states: dict[str, State]
+    due: bool
 
     @property
     def last(self) -> State:
@@ -97,6 +106,10 @@ class _Brancher:
         self.main: dict[str, Solved] = {}
         self.states: dict[str, list[State]] = {}
         self.histories: list[_History] = []
+        ends = [(k, h.modes[0], at) for k, h in enumerate(hypotheses) for at in _ends(h.modes[0])]
+        self.end_numbers = [k for k, _, _ in ends]
+        self.ends = [vary(desk.network, mode.patches(at)) for _, mode, at in ends]
+        self.before_ends: list[State] = []
         self._solve()
 
     def _solve(self) -> None:
@@ -110,6 +123,7 @@ class _Brancher:
             before = [bench.state_of(solved, k, v) for k, v in enumerate(self.variants)]
             self.states[state] = before
             gone_on = self._gone_on(state)
+            self.histories += self._at_the_ends(state)
             if state in self.read:
                 self.histories += self._other_states(state, solved, gone_on)
 
@@ -127,7 +141,7 @@ class _Brancher:
         if not self.histories:
             return []
         bench = self.desk.benches[state]
-        variants = [self.variants[each.number] for each in self.histories]
+        variants = [each.variant for each in self.histories]
         solved = bench.run(variants, [each.last for each in self.histories])
         for k, (each, variant) in enumerate(zip(self.histories, variants, strict=True)):
             each.states[state] = bench.state_of(solved, k, variant)
@@ -153,8 +167,23 @@ class _Brancher:
                 volts = trial.volts[k]
                 if all(np.abs(volts - other)[:nets].max() > DIFFERENT_VOLTS for other in known[k]):
                     known[k].append(volts)
-                    found.append(_History(k, {state: bench.state_of(trial, k, variant)}))
+                    found.append(_History(k, variant, {state: bench.state_of(trial, k, variant)}, due=False))
         return found
+
+    def _at_the_ends(self, state: str) -> Iterator[_History]:
+        """Yield the histories that part here at a low or a high severity: a short may latch what more ohms do not."""
+        bench, numbers, variants = self.desk.benches[state], self.end_numbers, self.ends
+        if not variants:
+            return
+        solved = bench.run(variants, self.before_ends or None)
+        self.before_ends = [bench.state_of(solved, e, v) for e, v in enumerate(variants)]
+        same = bench.run(variants, [self.states[state][k] for k in numbers])
+        steady = (solved.steadiness == STEADY) & (same.steadiness == STEADY)
+        parted = (np.abs(solved.volts - same.volts)[:, : self.desk.network.nets] > DIFFERENT_VOLTS).any(axis=1)
+        gone = {(each.number, id(each.variant)) for each in self.histories}
+        for e in np.flatnonzero(steady & parted).tolist():
+            if (numbers[e], id(variants[e])) not in gone:
+                yield _History(numbers[e], variants[e], {state: self.before_ends[e]}, due=True)
 
     def all(self, *, thresholds: bool) -> Iterator[Branch]:
         for k, hypothesis in enumerate(self.hypotheses):
@@ -169,10 +198,13 @@ class _Brancher:
         if not others:
             yield base
             return
-        yield replace(base, weight=HISTORY_SHARE)
+        due = 1 + sum(each.due for each in others)
+        share = HISTORY_SHARE if due <= len(others) else 1.0
+        yield replace(base, weight=share / due)
         for each in others:
-            own = {s: on_network(each.states[s], self.variants[k]) for s in self.read if s in each.states}
-            yield replace(base, weight=(1 - HISTORY_SHARE) / len(others), starts={**base.starts, **own})
+            own = {s: on_network(each.states[s], each.variant) for s in self.read if s in each.states}
+            weight = share / due if each.due else (1 - share) / (len(others) + 1 - due)
+            yield replace(base, weight=weight, starts={**base.starts, **own})
 
     def _undecided(self, k: int, branch: Branch, *, thresholds: bool) -> Iterator[Branch]:
         """Yield a branch for either side of floating inputs, or of the threshold that is least decided."""
@@ -243,6 +275,14 @@ class _Brancher:
                 side = not self.main[state].above[k][chosen]
                 flipped[state] = (SetSide(network.row_owners[chosen], network.row_names[chosen], side),)
         return best, flipped
+
+
+def _ends(mode: SubMode) -> tuple[float, ...]:
+    """Return a low and a high severity of a mode, if it has any."""
+    if mode.severity is None or isinstance(mode.severity, Grid):
+        return ()
+    points = mode.severity.points(ENDS)
+    return float(points[0]), float(points[-1])
 
 
 def _row_spread(desk: Desk) -> Floats:
