@@ -46,15 +46,20 @@ def bake(variant: Variant) -> Network:
 
 
 def drawn_network(network: Network, random: np.random.Generator, *, shifted: bool = False) -> Network:
-    """Return a network with every knob drawn: log-normal factors, normal shifts; ``shifted`` moves all device laws."""
+    """Return a network with every knob drawn: log-normal factors, normal shifts.
+
+    ``shifted`` moves all device laws of a board together and draws parts within their own spread alone, in place of
+    the ranking's spread, which has the errors of the laws in it.
+    """
     known, _, _ = model_latents(network)
     junctions, gains = random.normal(0, LAW_VOLTS), random.normal(0, LAW_GAIN)
     turns = []
     drawn = {}
     for key, knob in known.knobs.items():
-        if knob.spread <= 0 or not knob.turned:
+        spread = network.knobs.get(key, knob).spread if shifted else knob.spread
+        if spread <= 0 or not knob.turned:
             continue
-        value = knob.spread * random.normal()
+        value = spread * random.normal()
         if shifted:
             value += _law(knob, junctions, gains)
         drawn[key] = float(np.exp(value)) if knob.neutral else float(value)
