@@ -52,7 +52,7 @@ def test_a_low_short_latches_what_a_high_one_does_not(base: float) -> None:
     """
     lifted = base / 3
     assert lifted > 1.1 * 5
-    found = diagnosed(BOARD, f"Q1_BASE {base:.2f}", f"V5 {lifted:.2f}", "V3V3 0", "PG_5V 0.035", "EN_BLOWER 0.03")
+    found = diagnosed(BOARD, f"Q1_BASE {base:.2f}", f"V5 {lifted:.2f}", "V3V3 0", "PG_5V 0.035")
     names = [hypothesis.name for hypothesis in found.hypotheses]
     best = found.posterior.best[names.index("Q1_BASE:short to V24")]
     assert best.fit.misfit < 5
