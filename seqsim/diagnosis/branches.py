@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from seqsim.diagnosis.conditions import Desk
-from seqsim.diagnosis.hypotheses import Hypothesis
+from seqsim.diagnosis.hypotheses import HEALTHY, Hypothesis
 from seqsim.diagnosis.predict import Branch, carried, on_network
 from seqsim.faults import SubMode
 from seqsim.faults.together import Grid
@@ -89,7 +89,12 @@ def branches_of(
 
     Without ``thresholds`` undecided thresholds make no branches: who draws them at random needs none.
     """
-    return list(_Brancher(desk, hypotheses, states, points).all(thresholds=thresholds))
+    names = tuple(hypothesis.name for hypothesis in hypotheses)
+    key = names, tuple(state for state in desk.circuit.power_states if state in states), points, thresholds
+    found = desk.branched.get(key) or tuple(_Brancher(desk, hypotheses, states, points).all(thresholds=thresholds))
+    if HEALTHY.name in names:  # such a list is asked for again; one that readings suggest mostly is not
+        desk.branched[key] = found
+    return list(found)
 
 
 class _Brancher:

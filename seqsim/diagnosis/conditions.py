@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -15,7 +15,10 @@ from seqsim.readings.measurement import Measurement
 from seqsim.solver import Levels, solve_variant, static_gates
 
 if TYPE_CHECKING:
+    from seqsim.diagnosis.branch import Branch
+    from seqsim.diagnosis.rank import Diagnosis
     from seqsim.diagnosis.table import Surveyed
+    from seqsim.readings import Readings
     from seqsim.solver.batch import Bench, Probes
 
 
@@ -77,6 +80,10 @@ class Desk:
         default_factory=dict, repr=False, compare=False
     )
     """predictions so far, by power states and names of the listed hypotheses: further readings begin with them"""
+    branched: dict[tuple[Hashable, ...], tuple[Branch, ...]] = field(default_factory=dict, repr=False, compare=False)
+    """branches of whole lists of hypotheses: predictions and look-alikes both begin with them"""
+    latest: list[tuple[Readings, Diagnosis]] = field(default_factory=list, repr=False, compare=False)
+    """the readings that were ranked last, and what came of them: what is to be read next is asked after a ranking"""
     stored: bool = False
     """whether they are kept on disk, too"""
 

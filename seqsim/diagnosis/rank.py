@@ -96,6 +96,22 @@ def diagnose(
     and probes, in the same order.
     """
     at = at or desk(circuit, stored=True)
+    if factors is not None or alike is not None or table is not None or readings.past is not None:
+        return _diagnosed(circuit, readings, at, factors, alike, table)
+    if not (at.latest and at.circuit is circuit and at.latest[0][0] == readings):
+        at.latest[:] = [(readings, _diagnosed(circuit, readings, at))]
+    return at.latest[0][1]
+
+
+def _diagnosed(
+    circuit: Circuit,
+    readings: Readings,
+    at: Desk,
+    factors: Factors | None = None,
+    alike: Alike | None = None,
+    table: Table | None = None,
+) -> Diagnosis:
+    """Return the ranking, see `diagnose`."""
     taken = readings.readings
     measurements = measured(at, taken, readings.meter)
     history = history_known(circuit, readings, factors)

@@ -101,6 +101,18 @@ def test_a_further_reading_ranks_as_if_all_were_new(board: Path) -> None:
     assert same(whole, load(board).rank(READ))
 
 
+def test_what_to_read_next_begins_with_the_ranking_before(board: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The same readings are not ranked twice in one job, and what is advised is what a new job advises."""
+    job = load(board)
+    fresh = job.next(READ[:2]).to_dict()
+    assert load(board).next(READ[:2]).to_dict() == fresh
+    job.rank(READ)
+    monkeypatch.setattr("seqsim.diagnosis.rank.table_of", None)
+    job.next(READ)
+    with pytest.raises(TypeError):
+        job.next(READ[:2])
+
+
 @pytest.mark.parametrize("damage", [b"", b"PK\x03\x04 cut short", b"no archive at all"])
 def test_a_damaged_file_counts_as_none(board: Path, damage: bytes) -> None:
     """Whatever is found on disk, the ranking stands."""
