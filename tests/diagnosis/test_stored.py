@@ -12,6 +12,7 @@ from seqsim.board import Board
 from seqsim.diagnosis import Ranking
 from seqsim.diagnosis.conditions import Condition
 from seqsim.diagnosis.survey import Survey
+from seqsim.diagnosis.table import Table
 
 READ = ("OUT 4.98", "BASE 0.00", "LAMP 0.00")
 BOARD = """\
@@ -107,7 +108,7 @@ def test_what_to_read_next_begins_with_the_ranking_before(board: Path, monkeypat
     fresh = job.next(READ[:2]).to_dict()
     assert load(board).next(READ[:2]).to_dict() == fresh
     job.rank(READ)
-    monkeypatch.setattr("seqsim.diagnosis.rank.table_of", None)
+    monkeypatch.setattr(Table, "of", None)
     job.next(READ)
     with pytest.raises(TypeError):
         job.next(READ[:2])
