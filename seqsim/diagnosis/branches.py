@@ -115,6 +115,7 @@ class _Brancher:
         self.end_numbers = [k for k, _, _ in ends]
         self.ends = [vary(desk.network, mode.patches(at)) for _, mode, at in ends]
         self.before_ends: list[State] = []
+        self.parted: set[int] = set()
         self._solve()
 
     def _solve(self) -> None:
@@ -185,9 +186,9 @@ class _Brancher:
         same = bench.run(variants, [self.states[state][k] for k in numbers])
         steady = (solved.steadiness == STEADY) & (same.steadiness == STEADY)
         parted = (np.abs(solved.volts - same.volts)[:, : self.desk.network.nets] > DIFFERENT_VOLTS).any(axis=1)
-        gone = {(each.number, id(each.variant)) for each in self.histories}
         for e in np.flatnonzero(steady & parted).tolist():
-            if (numbers[e], id(variants[e])) not in gone:
+            if e not in self.parted:
+                self.parted.add(e)
                 yield _History(numbers[e], variants[e], {state: self.before_ends[e]}, due=True)
 
     def all(self, *, thresholds: bool) -> Iterator[Branch]:
