@@ -239,26 +239,29 @@ def weigh(
     means = np.stack([cell.mean for cell in cells])
     grid = covariance[:, numbers[:, None], numbers]
     results = fits(noise.observed[numbers], means[:, numbers], grid, slip[numbers], noise.span[numbers])
-    scored = []
-    for cell, wide, result in zip(cells, covariance, results, strict=True):
-        chances = np.zeros(len(measurements))
-        if len(words):
-            mean, deviation = conditional(wide, cell.mean, noise.observed[numbers], numbers, words)
-            for k, at, sd in zip(words.tolist(), mean.tolist(), deviation.tolist(), strict=True):
-                chances[k] = np.log(_chance(measurements[k], float(at), float(sd), cell, int(k), slip, largest))
-        scored.append(Scored(cell, wide, result, chances, result.log + float(chances.sum())))
-    return scored
+    chances = np.zeros((len(cells), len(measurements)))
+    if len(words):
+        mean, deviation = conditional(covariance, means, noise.observed[numbers], numbers, words)
+        for n, k in enumerate(words.tolist()):
+            chances[:, k] = np.log(_chance(measurements[k], mean[:, n], deviation[:, n], cells, k, slip, largest))
+    return [
+        Scored(cell, wide, result, each, result.log + float(each.sum()))
+        for cell, wide, result, each in zip(cells, covariance, results, chances, strict=True)
+    ]
 
 
-def _chance(each: Measurement, at: float, sd: float, cell: Cell, k: int, slip: Floats, largest: Floats) -> float:
-    """Return the chance of the word that was read; never below that of a slip."""
+def _chance(
+    each: Measurement, at: Floats, sd: Floats, cells: Sequence[Cell], k: int, slip: Floats, largest: Floats
+) -> Floats:
+    """Return the chance (c,) of the word that was read, the k-th reading, in each cell; never below that of a slip."""
     match each.observed:
         case Zone():
-            chance = float(each.chance(at, sd, float(largest[k])))
+            chance = each.chance(at, sd, float(largest[k]))
         case Wording(name="floating"):
-            chance = WORD_RIGHT if abs(cell.ohms[k]) > FLOATING_OHMS else 1 - WORD_RIGHT
+            floats = np.array([abs(cell.ohms[k]) > FLOATING_OHMS for cell in cells])
+            chance = np.where(floats, WORD_RIGHT, 1 - WORD_RIGHT)
         case Wording():
-            chance = WORD_RIGHT if cell.restless[k] > 0.5 else 1 - WORD_RIGHT
+            chance = np.where([cell.restless[k] > 0.5 for cell in cells], WORD_RIGHT, 1 - WORD_RIGHT)
         case _:
-            return 1.0
-    return (1 - float(slip[k])) * min(max(chance, 0.0), 1.0) + float(slip[k]) / 2
+            return np.ones(len(cells))
+    return np.asarray((1 - slip[k]) * np.clip(chance, 0.0, 1.0) + slip[k] / 2)

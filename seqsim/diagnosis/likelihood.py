@@ -97,14 +97,16 @@ def misfits(residuals: Floats, precision: Floats, slip: Floats, span: Floats) ->
 def conditional(
     covariance: Floats, mean: Floats, known: Floats, known_at: Ints, wanted_at: Ints
 ) -> tuple[Floats, Floats]:
-    """Return mean and standard deviation of entries of a Gaussian, each given the values of others.
+    """Return mean and standard deviation (..., w) of entries of Gaussians, each given the values of others.
 
-    ``known_at`` and ``wanted_at`` are index arrays; ``known`` holds the values of the former.
+    ``covariance`` (..., r, r) and ``mean`` (..., r) may be those of many at once. ``known_at`` and ``wanted_at`` are
+    index arrays; ``known`` holds the values of the former.
     """
+    variance = np.diagonal(covariance, axis1=-2, axis2=-1)[..., wanted_at]
     if not len(known_at):
-        return mean[wanted_at], np.sqrt(np.diag(covariance)[wanted_at])
-    cross = covariance[np.ix_(wanted_at, known_at)]
-    gain = np.linalg.solve(covariance[np.ix_(known_at, known_at)], cross.T).T
-    shifted = mean[wanted_at] + gain @ (known - mean[known_at])
-    variance = np.diag(covariance)[wanted_at] - (gain * cross).sum(axis=1)
+        return mean[..., wanted_at], np.sqrt(variance)
+    cross = covariance[..., wanted_at[:, None], known_at]
+    gain = np.linalg.solve(covariance[..., known_at[:, None], known_at], cross.swapaxes(-1, -2)).swapaxes(-1, -2)
+    shifted = mean[..., wanted_at] + (gain @ (known - mean[..., known_at])[..., None])[..., 0]
+    variance = variance - (gain * cross).sum(axis=-1)
     return shifted, np.sqrt(np.maximum(variance, 1e-18))
