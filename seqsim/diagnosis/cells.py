@@ -164,18 +164,21 @@ def cells_of(predictions: Predictions, branches: Sequence[Branch], chosen: Ints,
         shares = branches[number].shares[predictions.severity[items]]
         shares = shares / shares.sum()
         groups = list(_runs(tips, limits))
-        means = [np.average(tips[g.start : g.stop], axis=0, weights=shares[g.start : g.stop]) for g in groups]
-        for g, group in enumerate(groups):
+        parts = [float(shares[g.start : g.stop].sum()) for g in groups]
+        means = [
+            shares[g.start : g.stop] @ tips[g.start : g.stop] / part for g, part in zip(groups, parts, strict=True)
+        ]
+        wandering = predictions.restless[items].astype(np.float64)
+        for g, (group, share) in enumerate(zip(groups, parts, strict=True)):
             mine = slice(group.start, group.stop)
             centred = tips[mine] - means[g]
-            share = float(shares[mine].sum())
             own = (centred.T * shares[mine]) @ centred / share
             for other in (g + 1,) if g + 1 < len(groups) else ():
                 step = means[other] - means[g]
                 if (np.abs(tips[groups[other][0]] - tips[group[-1]]) <= CONTINUOUS * limits).all():
                     own = own + np.outer(step, step) / 12
             middle = items[group[len(group) // 2]]
-            restless = predictions.restless[items[mine]].mean(axis=0)
+            restless = wandering[mine].sum(axis=0) / len(group)
             yield Cell(
                 int(number), branches[number].weight * share, int(predictions.severity[middle]),
                 predictions.ohms[middle], means[g], own, restless,
