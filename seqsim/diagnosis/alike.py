@@ -18,7 +18,7 @@ from seqsim.diagnosis.branches import branches_of
 from seqsim.diagnosis.conditions import Condition, Desk, conditions
 from seqsim.diagnosis.hypotheses import Hypothesis
 from seqsim.diagnosis.predict import Branch, Predictions, Predictor
-from seqsim.diagnosis.spread import RESIDUAL_SHARE, RESIDUAL_VOLTS, model_latents
+from seqsim.diagnosis.spread import RESIDUAL_OHMS, RESIDUAL_SHARE, RESIDUAL_VOLTS, model_latents
 from seqsim.network.network import Floats, Ints
 from seqsim.readings import METER, Meter, Probe, measurement
 from seqsim.readings.measurement import Measurement
@@ -113,13 +113,15 @@ def _compare(
 
 def own_deviation(each: Measurement, tips: Floats) -> Floats:
     """Return the standard deviation (i,) that meter and model leave at predicted tip volts."""
-    residual = OWN_TEST.get(each.kind.name, RESIDUAL_VOLTS)
+    residual, share = OWN_TEST.get(each.kind.name, RESIDUAL_VOLTS), RESIDUAL_SHARE
+    if each.kind.name == "current":  # volts across a shunt of milliohms
+        residual, share = 0.0, RESIDUAL_OHMS
     shown = np.asarray(each.convert(tips), dtype=np.float64)
     slope = np.abs(np.asarray(each.slope(tips), dtype=np.float64))
     with np.errstate(invalid="ignore", divide="ignore"):
         digits = np.hypot(each.noise_sd(shown), each.gain_sd(shown) * np.abs(shown)) / slope
     digits = np.where(np.isfinite(digits), digits, 0.0)
-    return np.asarray(np.hypot(digits, np.maximum(residual, RESIDUAL_SHARE * np.abs(tips))))
+    return np.asarray(np.hypot(digits, np.maximum(residual, share * np.abs(tips))))
 
 
 def _way(nominal: Predictions, column: int) -> Floats:

@@ -19,8 +19,8 @@ from seqsim.solver import FLOATING_OHMS
 
 CELL_VOLTS = 0.3
 """A new cell begins when a reading moves this far from the cell's first point."""
-TEST_VOLTS = {"ohms": 0.03, "continuity": 0.03, "diode": 0.1}
-"""The same for functions whose own test voltage is small."""
+TEST_VOLTS = {"ohms": 0.03, "continuity": 0.03, "diode": 0.1, "current": 3e-4}
+"""The same for functions whose own test voltage is small, and for a shunt of a milliohm: 0.3 A."""
 CONTINUOUS = 5.0
 """Neighbouring points that lie further apart than this many cells are taken for a jump, which has no middle."""
 RESTLESS_SHARE = 0.25
@@ -36,7 +36,7 @@ SPLIT, LEAST_GAP = 4, 1e-3
 """A gap between severities is split in so many; gaps of so small a share of a mode are left: a level jumps there."""
 WORD_RIGHT = 0.95
 """Chance that a node that floats, or pulses, is told so (our judgement)."""
-WORD_UNEXPLAINED = 0.05
+WORD_UNEXPLAINED = 0.1
 """Chance below which a word that was read counts as unexplained."""
 
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from seqsim.diagnosis.alike import own_deviation
 from seqsim.diagnosis.cells import WORD_UNEXPLAINED, Scored
 from seqsim.diagnosis.hypotheses import Hypothesis, Sort
 from seqsim.diagnosis.likelihood import SLIP
@@ -170,10 +171,9 @@ def _predictions(found: Diagnosis, best: Scored, speaking: Bools) -> list[Predic
     """Return what the likeliest cell of a hypothesis predicts for each reading, and which readings speak for it."""
     numbers = np.flatnonzero(found.noise.number)
     off = dict(zip(numbers.tolist(), np.abs(best.fit.standard).tolist(), strict=True))
-    deviation = np.sqrt(np.diag(best.covariance))
     result = []
     for k, each in enumerate(found.measurements):
-        low, middle, high = _shown(each, float(best.cell.mean[k]), float(deviation[k]))
+        low, middle, high = _shown(each, float(best.cell.mean[k]), _expected_sd(found, best, k))
         if best.cell.restless[k] > 0.5:  # an average over an oscillation is no reading to compare with
             low = middle = high = None
         against = off[k] > EXPLAINED_WITHIN if k in off else best.words[k] < np.log(WORD_UNEXPLAINED)
@@ -204,6 +204,15 @@ def _alone(found: Diagnosis, cell: Scored) -> Floats:
     return np.where(found.noise.number, numbers, cell.words)
 
 
+def _expected_sd(found: Diagnosis, cell: Scored, k: int) -> float:
+    """Return the standard deviation (tip volts) of what is expected: the meter errs as it does there, not as read."""
+    each, variance = found.measurements[k], float(cell.covariance[k, k])
+    if each.good is not None:
+        return float(np.sqrt(variance))
+    own = float(own_deviation(each, np.array([cell.cell.mean[k]]))[0])
+    return float(np.hypot(np.sqrt(max(variance - found.noise.covariance[k, k], 0.0)), own))
+
+
 def _shown(each: Measurement, tip: float, sd: float) -> tuple[float | None, float | None, float | None]:
     """Return 5th percentile, middle and 95th percentile of what the display would show; None where it shows OL."""
     low, middle, high = (each.number(tip + z * sd) for z in (-PERCENTILE_95, 0.0, PERCENTILE_95))
@@ -216,12 +225,12 @@ def _judged(found: Diagnosis, k: int, reading: Reading, readings: Sequence[Readi
     verdict = "no_prediction"
     if found.healthy is not None:
         cell = found.healthy
-        sd = float(np.sqrt(cell.covariance[k, k]))
-        low, _, high = _shown(each, float(cell.cell.mean[k]), sd)
+        mean, sd = float(cell.cell.mean[k]), float(np.sqrt(cell.covariance[k, k]))
+        low, _, high = _shown(each, mean, _expected_sd(found, cell, k))
         if found.noise.number[k]:
-            z = (found.noise.observed[k] - cell.cell.mean[k]) / sd
+            z = (found.noise.observed[k] - mean) / sd
             verdict = "as_healthy" if abs(z) <= EXPLAINED_WITHIN else "low" if z < 0 else "high"
-        elif cell.words[k] > np.log(0.1):
+        elif cell.words[k] > np.log(WORD_UNEXPLAINED):
             verdict = "as_healthy"
         else:
             verdict = _word_verdict(reading)

@@ -12,7 +12,7 @@ from seqsim.network import Effect, Network
 from seqsim.network.network import Bools, Floats
 from seqsim.parts.model_error import SATURATION, law_of, model_error, saturation_knobs
 from seqsim.readings.measurement import Measurement
-from seqsim.readings.outcome import Number
+from seqsim.readings.outcome import Number, Zone
 from seqsim.solver.batch import Latents, latents_of
 
 RESIDUAL_VOLTS = max(0.008, model_error().residual_volts)
@@ -69,7 +69,7 @@ def noise(measurements: Sequence[Measurement], conditions: Sequence[Condition], 
     gains: dict[str, Floats] = {}
     for k, each in enumerate(measurements):
         if not isinstance(each.observed, Number):
-            covariance[k, k] = (RESIDUAL_VOLTS if each.kind.live else RESIDUAL_TEST) ** 2
+            covariance[k, k] = _of_a_word(each) ** 2
             continue
         shown = each.observed.value
         number[k] = True
@@ -85,6 +85,14 @@ def noise(measurements: Sequence[Measurement], conditions: Sequence[Condition], 
     covariance += _residual(measurements, conditions, observed, number) + good_boards(measurements)
     spread = tips.max(axis=0) - tips.min(axis=0) if len(tips) else np.zeros(count)
     return Noise(observed, covariance, np.maximum(spread, 10 * np.sqrt(np.diag(covariance))), number, tested)
+
+
+def _of_a_word(each: Measurement) -> float:
+    """Return the model's error (tip volts) around the edges of what a word stands for."""
+    if isinstance(each.observed, Zone) and each.kind.name == "current":  # volts across a shunt of milliohms
+        edge = each.observed.low if np.isfinite(each.observed.low) else each.observed.high
+        return RESIDUAL_OHMS * abs(float(each.invert(edge)))
+    return RESIDUAL_VOLTS if each.kind.live else RESIDUAL_TEST
 
 
 def _residual(

@@ -265,9 +265,11 @@ class Diode(Tester):
 
 
 class Current(Function):
-    """The current that a supply delivers, on its own display or on a meter in its line."""
+    """The current that a supply delivers, on its own display or, where it is described so, on a meter in its line."""
 
-    finest: float = value(Unit.AMPERE, "last digit", 1e-6, source=COMMON, least=1e-15, most=10)
+    finest: float = value(
+        Unit.AMPERE, "last digit of a bench supply's display", 1e-3, source=COMMON, least=1e-15, most=10
+    )
     shunt_ohms: float = value(Unit.OHM, "resistance in the line", 1e-3, source=JUDGED, least=1e-6, most=1e3)
     most: float = value(Unit.AMPERE, "highest current that is read", 100.0, source=COMMON, least=1e-6, most=1e4)
     accuracy: tuple[Accuracy, ...] = value(

@@ -26,6 +26,9 @@ VERDICTS = {
     "contradicts_another": "contradicts another reading",
     "no_prediction": "nothing is predicted here",
 }
+LEVELLESS = ("pulsing", "floating")
+UNLIKE = "unlike a healthy board"
+"""How a word that tells no level stands to a healthy board."""
 OVER_TIME = "over time"
 """Kind of what was seen while a board was powered up: a behaviour has no prediction in volts."""
 SPEAKS = {"for": "for", "against": "against", "neutral": "says little"}
@@ -75,8 +78,14 @@ def _where(fields: Fields) -> Text:
     if near:
         line.append(f"  (with {', '.join(near[:4])}{' and others' if len(near) > 4 else ''})")
     if others and others[0]["probability"] >= SHOWN:
-        line.append(f"; else {others[0]['place']}  {percent(others[0]['probability'])}")
+        line.append(f"; else {_other(others[0], best, fields)}  {percent(others[0]['probability'])}")
     return line
+
+
+def _other(spot: Fields, best: Fields, fields: Fields) -> str:
+    """Return where else, by what may be wrong there if it is the same place."""
+    mine = [h for h in fields["hypotheses"] if h["group"] == spot.get("group", -1) and h["group"] >= 0]
+    return name_of(mine[0]) if mine and spot["place"] == best["place"] else str(spot["place"])
 
 
 def _what(fields: Fields) -> Text:
@@ -127,7 +136,10 @@ def _readings(readings: Sequence[Fields]) -> RenderableType:
         healthy = "" if reading["kind"] == OVER_TIME else "?"
         if reading["healthy_low"] is not None and reading["healthy_high"] is not None:
             healthy = quantity([reading["healthy_low"], reading["healthy_high"]], reading["unit"])
-        verdict = Text(VERDICTS[reading["verdict"]], style="" if reading["verdict"] == "as_healthy" else WARNING)
+        told = (
+            UNLIKE if reading["value"] in LEVELLESS and reading["verdict"] == "high" else VERDICTS[reading["verdict"]]
+        )
+        verdict = Text(told, style="" if reading["verdict"] == "as_healthy" else WARNING)
         rows.append((*_site(reading), quantity(reading["value"], reading["unit"]), healthy, verdict))
     return table(("place", "kind", "state", "read", "on a healthy board", "so it is"), rows, right=(3,))
 

@@ -12,7 +12,7 @@ from measured_boards import desk_of, displayed, drawn_network, drawn_severity, s
 from seqsim.circuit import Circuit, compile_network
 from seqsim.diagnosis.hypotheses import listed
 from seqsim.network import Network, vary
-from seqsim.readings import METER, Probe, Reading, format_reading, measurement
+from seqsim.readings import METER, Probe, Reading, format_reading, measurement, parse_reading
 
 
 @dataclass
@@ -35,8 +35,7 @@ class OnTheBench:
 
     def read(self, step: Mapping[str, Any]) -> str:
         """Take the reading of a field of `next` or `verify`, and return it in shorthand."""
-        probe = Probe(kind=step["kind"], place=step["place"], to=step["to"], state=step["state"])
-        return format_reading(self.taken(probe))
+        return format_reading(self.taken(parse_reading(self.circuit, step["write"]).probe()))
 
     def taken(self, probe: Probe) -> Reading:
         """Return what the meter shows."""

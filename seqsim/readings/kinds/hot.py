@@ -31,6 +31,7 @@ class HotKind(Kind):
     live: ClassVar = True
     site: ClassVar = Site.PART
     numeric: ClassVar = False
+    least: ClassVar = 0.0
     shows: ClassVar = {"hot": "hot", "cold": "cold"}
     caution: ClassVar = (
         LIVE_CAUTION
