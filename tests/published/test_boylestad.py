@@ -14,10 +14,7 @@ def divider(gain: float, base_milliamps: float, collector_milliamps: float, acro
     parts = bipolar("npn", gain, milliamps=collector_milliamps) + resistors(
         R1=("39k", "VCC", "B"), R2=("3k9", "B", "GND"), RC=("10k", "VCC", "C"), RE=("1k5", "E", "GND")
     )
-    # 2 % of the current, which a chord misses where the drive is 2 V, are 0.17 V across 10 kΩ
-    return Example(
-        {"VCC": 22}, parts, {"C to E": across}, {"Q1.B": base_milliamps, "Q1.C": collector_milliamps}, within=0.17
-    )
+    return Example({"VCC": 22}, parts, {"C to E": across}, {"Q1.B": base_milliamps, "Q1.C": collector_milliamps})
 
 
 EXAMPLES = {
@@ -45,10 +42,10 @@ def test_bias_examples(name: str) -> None:
 
 
 def test_approximate_method() -> None:
-    """The divider taken as unloaded gives 0.867 mA and 12.03 V, near what the stage does."""
+    """The divider taken as unloaded gives 0.867 mA and 12.03 V, near the 0.84 mA and 12.34 V of the whole method."""
     circuit = EXAMPLES["divider bias, gain 100"].check()
     assert circuit.amps("Q1.C") == pytest.approx(0.867e-3, rel=0.15)
-    assert circuit.volts("C") - circuit.volts("E") == pytest.approx(12.03, abs=0.25)
+    assert circuit.volts("C") - circuit.volts("E") == pytest.approx(12.03, abs=0.35)
 
 
 def test_inverter() -> None:
