@@ -190,13 +190,14 @@ def test_a_check_with_power_off_is_told_where_it_speaks(ranked: Ranked) -> None:
 
 
 def test_a_supply_that_is_stuck_at_ground_has_no_spread_of_its_volts(ranked: Ranked) -> None:
-    """A rail at 0 V is an absent supply or one stuck low, as their priors say: 0 V speaks for neither."""
+    """A rail at 0 V is an absent supply or one stuck low, about as their priors say: 0 V hardly speaks for either."""
     texts = ("V12 0.0 @awake", "V12 0.0 @asleep", "V5 5.01 @asleep", "WAKE_N 3.65 @asleep")
     found, _ = ranked("double_inversion", *texts)
     chance = dict(zip((h.name for h in found.hypotheses), found.posterior.probability, strict=True))
     prior = {h.name: h.prior for h in found.hypotheses}
     odds = chance["V12:absent"] / chance["V12:stuck low"]
-    assert odds == pytest.approx(prior["V12:absent"] / prior["V12:stuck low"], rel=0.3)
+    # a rail that is absent stands some 20 mV (SPICE: 18, chords: 40) above ground, through the saturated transistor
+    assert 0.4 < odds / (prior["V12:absent"] / prior["V12:stuck low"]) < 1.3
 
 
 def test_a_joint_that_is_pressed_closed_convicts_it(ranked: Ranked) -> None:
