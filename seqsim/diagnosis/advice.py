@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from seqsim.circuit import OFF, Circuit
+from seqsim.diagnosis.alike import own_deviation
 from seqsim.diagnosis.conditions import Desk
 from seqsim.diagnosis.foresight import Foresight, Standing, Ways, foresee, glance, ways
 from seqsim.diagnosis.handling import forced_target, lifted_pins, limits_first, pressed_joints
@@ -41,6 +42,9 @@ SAME_SHARE = 0.05
 """Two readings of a kind that differ with a smaller chance than this are one; the better is kept."""
 NAMED, NAMED_FROM = 3, 0.1
 """Groups that an outcome points to are named: no more than so many, each with at least this share."""
+NEAR, NEAR_SHARE = 3.0, 0.05
+"""An outcome is what a healthy board shows if that lies within so many standard deviations of meter and model of it,
+and a share for what parts differ."""
 LEAST_OUTCOME = 0.01
 """Outcomes less likely than this are not told."""
 SIGNAL_OHMS = 10.0
@@ -279,12 +283,13 @@ def _shortlist(standing: Standing, told: Classes, chosen: Sequence[Offer], rough
 
 def _step(standing: Standing, told: Classes, found: Promise) -> Step:
     each, ranges = found.measurement, spans(found.look)
+    near = NEAR * float(own_deviation(each, np.array([found.healthy]))[0]) + NEAR_SHARE * abs(found.healthy)
     outcomes = tuple(
         Outcome(
             shown(each, span.low),
             shown(each, span.high),
             span.probability,
-            span.start <= found.healthy < span.end,
+            span.start <= found.healthy < span.end and span.low - near <= found.healthy <= span.high + near,
             _points_to(standing, told, found, span),
         )
         for span in ranges
@@ -326,7 +331,7 @@ def _result(
         none_of_these=standing.none,
         confirm="" if not stop or lead is None else confirm_and_repair(lead)[0],
         first=tuple(unchecked(standing)),
-        limit=tuple(str(each) for each in limits),
+        limit=tuple(str(each) for each in limits) if standing.state() == OFF else (),
         next=tuple(found),
         cautions=tuple(dict.fromkeys(each.text for each in probe_cautions(circuit))),
     )  # fmt: skip

@@ -242,7 +242,8 @@ def foresee(standing: Standing, seen: Ways, offered: Sequence[Measurement], chos
     _, latents, _ = model_latents(standing.desk.network)
     predictor = standing.sensitive(every)
     moves = predictor.moves([seen.branches[c.branch] for c in cells], [c.middle for c in cells], latents)
-    span = np.ptp(predictions.tips[predictions.good], axis=0)
+    least, most = predictions.tips[predictions.good].min(axis=0), predictions.tips[predictions.good].max(axis=0)
+    span = most - least
     moves = believed(moves, span) - followed(every, latents.size)
     around = noise(every, predictor.conditions, predictions.tips[predictions.good])
     fresh = np.stack(
@@ -253,6 +254,7 @@ def foresee(standing: Standing, seen: Ways, offered: Sequence[Measurement], chos
         covariance = move @ move.T + cell.own + np.diag((RESTLESS_SHARE * span * cell.restless) ** 2)
         covariance[:taken, :taken] += around.covariance[:taken, :taken]
         value, at, wide = _given(cell, covariance, around, taken)
+        at = np.clip(at, least[taken:], most[taken:])  # no line leads beyond what any board shows
         log.append(value + np.log(max(cell.weight, 1e-300)))
         mean.append(at)
         deviation.append(np.hypot(wide, fresh[:, k]))

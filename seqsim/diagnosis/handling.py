@@ -53,7 +53,9 @@ def forced_target(standing: Standing) -> tuple[Intervention | None, tuple[str, .
 def limits_first(standing: Standing, meter: Meter) -> tuple[Limited, ...]:
     """Return the supplies to limit before power goes on, because a hypothesis in the running overdraws them."""
     circuit = standing.circuit
-    if standing.state() != OFF or not standing.readings:
+    if standing.state() != OFF:  # a limit that was set stays until the power goes off
+        return tuple(each for each in standing.readings[-1].interventions if isinstance(each, Limited))
+    if not standing.readings:
         return ()
     probes = [
         Probe(kind="current", place=supply, state=state)

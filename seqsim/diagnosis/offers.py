@@ -153,15 +153,18 @@ def offers(
     reach = Reach.of(circuit)
     done = set(taken)
     found: dict[Probe, Offer] = {}
-    near = list(dict.fromkeys(near))
+    near, limited = list(dict.fromkeys(near)), {each.supply: each for each in limits}
     for probe in (
-        *_powered(circuit, reach, near), *_unpowered(circuit, reach, near, diodes=diodes), *_currents(circuit, limits),
+        *_powered(circuit, reach, near), *_unpowered(circuit, reach, near, diodes=diodes), *_currents(circuit),
         *_forcing(circuit, reach, forced, driven), *_pressing(circuit, reach, pressed),
         *_lifting(circuit, reach, lifted),
     ):  # fmt: skip
+        probe = _limited(circuit, probe, limited)
+        there = sum(isinstance(each, Limited) for each in probe.interventions) if now != OFF else 0
         if probe not in done and probe not in found:
             at = reach.at.get(probe.place, "") if probe.to is None else ""
-            found[probe] = Offer(probe, seconds_of(circuit, reach, probe, now), at, reach.note(probe.place))
+            seconds = seconds_of(circuit, reach, probe, now) - there * WORK_SECONDS[Limited]
+            found[probe] = Offer(probe, seconds, at, reach.note(probe.place))
     return tuple(found.values())
 
 
@@ -225,11 +228,16 @@ def _unpowered(circuit: Circuit, reach: Reach, near: Iterable[str], *, diodes: b
                     yield Probe(kind="diode", place=plus, to=minus, state=OFF)
 
 
-def _currents(circuit: Circuit, limits: Iterable[Limited]) -> Iterator[Probe]:
-    limited = {each.supply: (each,) for each in limits}
+def _currents(circuit: Circuit) -> Iterator[Probe]:
     for state, power in circuit.power_states.items():
         for supply in power.on:
-            yield Probe(kind="current", place=supply, state=state, interventions=limited.get(supply, ()))
+            yield Probe(kind="current", place=supply, state=state)
+
+
+def _limited(circuit: Circuit, probe: Probe, limits: Mapping[str, Limited]) -> Probe:
+    """Return a reading with the supplies limited that have to be, whatever is read while they feed the board."""
+    mine = tuple(limits[name] for name in circuit.power_states[probe.state].on if name in limits)
+    return probe.model_copy(update={"interventions": (*probe.interventions, *mine)}) if mine else probe
 
 
 def _forcing(circuit: Circuit, reach: Reach, forced: Intervention | None, driven: Iterable[str]) -> Iterator[Probe]:

@@ -23,7 +23,7 @@ import numpy as np
 import pytest
 from blind_boards import Workshop
 from kept_rows import Row, report, rows
-from measured_boards import desk_of, displayed, drawn_network, drawn_severity, seen
+from measured_boards import desk_of, displayed, drawn_network, drawn_severity, handled, seen
 from optimal_policy import outcome_table
 from shares import bootstrap
 from walks import Walker
@@ -115,7 +115,8 @@ class Drawn:
     def __init__(self, workshop: Workshop, fault: Hypothesis, severity: float, random: np.random.Generator) -> None:
         self.workshop, self.circuit, self.random = workshop, workshop.circuit, random
         self.at = desk_of(self.circuit, drawn_network(workshop.desk.network, random, shifted=True))
-        self.variant = vary(self.at.network, fault.modes[0].patches(severity))
+        self.patches = fault.modes[0].patches(severity)
+        self.variant = vary(self.at.network, self.patches)
         self.gains: dict[str, float] = {}
         self.known: dict[Probe, Reading | None] = {}
 
@@ -139,10 +140,8 @@ class Drawn:
         return self.known[probe]
 
     def _read(self, probe: Probe) -> Reading | None:
-        if probe.interventions:
-            return None
         each = measurement(self.circuit, probe)
-        found = seen(self.at, [self.variant], [each])
+        found = seen(self.at, [handled(self.at.network, self.patches, each)], [each])
         if not found.good[0]:
             return None
         return displayed([probe], [each], found.tips[0], self.random, self.gains)[0]

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import pytest
+
 from seqsim.circuit import Circuit, library, read_circuit
 from seqsim.circuit.model import REACH_SECONDS
 from seqsim.diagnosis.offers import WORK_SECONDS, Reach, force, offers, seconds_of, state_seconds
 from seqsim.readings import Probe, format_reading, measurement, parse_reading
-from seqsim.readings.interventions import Lifted, Pressed
+from seqsim.readings.interventions import Lifted, Limited, Pressed
 from seqsim.readings.reading import Reading
 
 FAN = read_circuit(library()["greenhouse_fan"])
@@ -87,3 +89,15 @@ def test_a_forced_net_is_spared() -> None:
         forced = force("EN", volts)
         assert forced.volts is not None
         assert forced.volts / forced.ohms <= 5e-3
+
+
+def test_a_limit_stays_on_whatever_is_read() -> None:
+    """With a supply limited, every powered reading is written so; once it is set, it takes no more time."""
+    limited = (Limited(supply="VBAT", amps=1.2),)
+    for now in ("off", "battery"):
+        found = offers(FAN, now=now, limits=limited)
+        assert all(("VBAT limited 1.2A" in map(str, each.probe.interventions)) == (each.probe.state != "off")
+                   for each in found)  # fmt: skip
+    plain = {each.probe: each.seconds for each in offers(FAN, now="battery")}
+    for each in found:
+        assert each.seconds == pytest.approx(plain[each.probe.model_copy(update={"interventions": ()})])

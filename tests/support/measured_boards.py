@@ -8,13 +8,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from seqsim.circuit import OFF, Circuit, compile_network, state_gates
-from seqsim.diagnosis.conditions import Condition, Desk, conditions, desk
+from seqsim.diagnosis.conditions import Desk, conditions, desk
 from seqsim.diagnosis.hypotheses import Hypothesis
 from seqsim.diagnosis.spread import model_latents
 from seqsim.logic.chain import chain
 from seqsim.logic.reference import Reference
 from seqsim.logic.situation import situation
-from seqsim.network import Effect, Knob, Network, Patch, Turn, Variant, vary
+from seqsim.network import Bridge, Effect, Knob, Network, Patch, Source, Turn, Variant, vary
 from seqsim.network.network import Bools, Floats
 from seqsim.readings import METER, Meter, Probe, Reading, measurement
 from seqsim.readings.measurement import Measurement
@@ -109,12 +109,18 @@ class Seen:
     good: Bools
 
 
+def handled(network: Network, fault: Sequence[Patch], each: Measurement) -> Variant:
+    """Return a board with a fault as it is while it is read: limited, pressed, an ammeter in the line of its supply."""
+    (condition,) = conditions([each])
+    on = [patch for patch in condition.patches if isinstance(patch, Bridge | Source)]
+    off = [patch for patch in condition.patches if not isinstance(patch, Bridge | Source)]
+    return vary(network, (*off, *fault, *on))
+
+
 def seen(at: Desk, variants: Sequence[Variant], measurements: Sequence[Measurement]) -> Seen:
-    """Go through the power states in their order and take the readings (without what is done to a board)."""
-    taken: dict[str, Condition] = {}
-    for condition in conditions(measurements):
-        assert not condition.patches
-        taken[condition.state] = condition
+    """Go through the power states in their order and take the readings; what is done to a board is in its variant."""
+    taken = {condition.state: condition for condition in conditions(measurements)}
+    assert len(taken) == len(conditions(measurements))
     tips = np.zeros((len(variants), len(measurements)))
     good = np.ones(len(variants), dtype=np.bool_)
     starts = None

@@ -7,11 +7,11 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-from measured_boards import desk_of, displayed, drawn_network, drawn_severity, seen
+from measured_boards import desk_of, displayed, drawn_network, drawn_severity, handled, seen
 
 from seqsim.circuit import Circuit, compile_network
 from seqsim.diagnosis.hypotheses import listed
-from seqsim.network import Network, vary
+from seqsim.network import Network
 from seqsim.readings import METER, Probe, Reading, format_reading, measurement, parse_reading
 
 
@@ -34,13 +34,17 @@ class OnTheBench:
         self.patches = hypothesis.modes[0].patches(drawn_severity(hypothesis, self.random))
 
     def read(self, step: Mapping[str, Any]) -> str:
-        """Take the reading of a field of `next` or `verify`, and return it in shorthand."""
-        return format_reading(self.taken(parse_reading(self.circuit, step["write"]).probe()))
+        """Take the reading of a field of `next` or `verify`, or one that is named like it; return it in shorthand."""
+        if "write" in step:
+            return format_reading(self.taken(parse_reading(self.circuit, step["write"]).probe()))
+        return format_reading(
+            self.taken(Probe(kind=step["kind"], place=step["place"], to=step["to"], state=step["state"]))
+        )
 
     def taken(self, probe: Probe) -> Reading:
         """Return what the meter shows."""
         made = measurement(self.circuit, probe, METER)
-        variant = vary(self.network, () if self.repaired else self.patches)
+        variant = handled(self.network, () if self.repaired else self.patches, made)
         found = seen(self.desk, [variant], (made,))
         (reading,) = displayed((probe,), (made,), found.tips[0], self.random)
         return reading

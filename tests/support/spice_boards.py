@@ -17,7 +17,7 @@ from measured_boards import LAW_GAIN, LAW_VOLTS, displayed, drawn_severity
 from seqsim.circuit import Circuit, compile_network, state_gates
 from seqsim.diagnosis.hypotheses import Hypothesis
 from seqsim.errors import SpiceFailedError
-from seqsim.network import Disable, Patch, Turn, vary
+from seqsim.network import Bridge, Disable, Patch, Source, Turn, vary
 from seqsim.parts.laws import THERMAL_VOLTS
 from seqsim.parts.wiring import ModelWriter
 from seqsim.readings import METER, Probe, Reading, measurement
@@ -174,11 +174,9 @@ def _at_nodes(deck: Deck, volts: Mapping[str, float]) -> dict[str, float]:
 
 
 def _with_meter(board: Sequence[Patch], reading: Sequence[Patch]) -> tuple[Patch, ...]:
-    """Return the patches of a reading: what is done to the board first, the meter itself last."""
-    *done, last = reading or (None,)
-    if getattr(last, "owner", "") == "meter":
-        return (*done, *board, last)  # type: ignore[arg-type]
-    return (*reading, *board)
+    """Return the patches of a reading: what is taken off the board first, what is put on it last, as the meter is."""
+    on = [patch for patch in reading if isinstance(patch, Bridge | Source)]
+    return (*(patch for patch in reading if not isinstance(patch, Bridge | Source)), *board, *on)
 
 
 def fails(maker: Maker, board: SpiceBoard) -> bool:
