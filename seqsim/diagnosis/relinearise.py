@@ -24,8 +24,8 @@ from seqsim.diagnosis.table import Table
 from seqsim.network.network import Floats
 from seqsim.readings.measurement import Measurement
 
-LOOK = 20.0
-"""Cells whose weighed likelihood lies within e^-20 of the best are looked at."""
+LOOK, MOST_LOOKED = 20.0, 300
+"""Cells whose weighed likelihood lies within e^-20 of the best are looked at, the best of them if they are more."""
 LEADERS = 12
 """The best cells of as many single faults are looked at however far behind: a kink can cost a true one fifty."""
 ROUNDS = 2
@@ -119,7 +119,7 @@ def _leaders(scored: Sequence[Scored], branches: Sequence[Branch], table: Table)
         leads = len(led) < LEADERS and number not in led and table.hypotheses[number].sort is Sort.LISTED
         if leads:
             led.add(number)
-        if leads or weighed[k] >= least:
+        if leads or (weighed[k] >= least and len(chosen) < MOST_LOOKED):
             chosen.append(k)
     return chosen
 
