@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -44,6 +45,19 @@ class Calibration:
         """Return a cell with its moves as they are once the latents are known better."""
         moved = replace(spread.cell, mean=spread.cell.mean + spread.moves @ self.mean)
         return replace(spread, cell=moved, moves=spread.moves @ self.root)
+
+    @cached_property
+    def nothing(self) -> bool:
+        """Whether the latents are as the drawing leaves them: a product with the root would be the factor itself."""
+        return not self.mean.any() and np.array_equal(self.root, np.eye(len(self.mean)))
+
+    def rooted(self, moves: Floats) -> Floats:
+        """Return moves (r, l) by as many latents that are independent once these are known."""
+        return moves if self.nothing else moves @ self.root
+
+    def latents(self, independent: Floats) -> Floats:
+        """Return the latents (l,) that belong to independent ones, see `rooted`."""
+        return independent if self.nothing else self.mean + self.root @ independent
 
     def then(self, other: Calibration) -> Calibration:
         """Return this with what another tells of the latents that are left."""

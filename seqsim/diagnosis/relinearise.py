@@ -97,7 +97,7 @@ def relinearised(
             expected = mean + moved @ known.mean
             cells.append(replace(there.spread.cell, mean=expected, restless=restless[n].astype(np.float64)))
             solved.append((k, (mean, moved)))
-        again = score(cells, [moved @ known.root for _, (_, moved) in solved], measurements, noise, slip, largest)
+        again = score(cells, [known.rooted(moved) for _, (_, moved) in solved], measurements, noise, slip, largest)
         best: dict[int, int] = {}
         for n, (k, _) in enumerate(solved):
             if k not in best or again[n].log > again[best[k]].log:
@@ -135,11 +135,10 @@ def _where(
     numbers = np.flatnonzero(noise.number)
     fit = scored.fit
     likely = np.argsort(-fit.slips)[:MOST_SLIPS].tolist() if fit.slips.max() > fit.none else []
+    residual, rooted = noise.observed - mean - moves @ known.mean, known.rooted(moves)
     for kept in (numbers, *(np.delete(numbers, slipped) for slipped in likely)):
-        residual = noise.observed - mean - moves @ known.mean
         pulled = np.linalg.solve(scored.covariance[np.ix_(kept, kept)], residual[kept])
-        deviations = known.mean + known.root @ ((moves @ known.root)[kept].T @ pulled)
-        deviations = np.clip(deviations, -FARTHEST, FARTHEST)
+        deviations = np.clip(known.latents(rooted[kept].T @ pulled), -FARTHEST, FARTHEST)
         effect = (np.abs(moves * deviations) / limits[:, None]).max(axis=0)
         order = np.argsort(-effect)[:MOST_TURNED]
         chosen = order[effect[order] > LEAST_EFFECT].tolist()
