@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from seqsim.diagnosis.alike import own_deviation
+from seqsim.diagnosis.alike import OWN_TEST, own_deviation
 from seqsim.diagnosis.cells import WORD_UNEXPLAINED, Scored
 from seqsim.diagnosis.hypotheses import Hypothesis, Sort
 from seqsim.diagnosis.likelihood import SLIP
@@ -207,7 +207,7 @@ def _alone(found: Diagnosis, cell: Scored) -> Floats:
 def _expected_sd(found: Diagnosis, cell: Scored, k: int) -> float:
     """Return the standard deviation (tip volts) of what is expected: the meter errs as it does there, not as read."""
     each, variance = found.measurements[k], float(cell.covariance[k, k])
-    if each.good is not None:
+    if each.good is not None or each.kind.name in OWN_TEST:  # ohms are a share of a small test voltage
         return float(np.sqrt(variance))
     own = float(own_deviation(each, np.array([cell.cell.mean[k]]))[0])
     return float(np.hypot(np.sqrt(max(variance - found.noise.covariance[k, k], 0.0)), own))
