@@ -43,8 +43,8 @@ SAME_SHARE = 0.05
 NAMED, NAMED_FROM = 3, 0.1
 """Groups that an outcome points to are named: no more than so many, each with at least this share."""
 NEAR, NEAR_SHARE = 3.0, 0.05
-"""An outcome is what a healthy board shows if that lies within so many standard deviations of meter and model of it,
-and a share for what parts differ."""
+"""A board may read so many standard deviations of meter and model, and a share for what parts differ, beside what is
+predicted for it: so near a healthy board an outcome is as on one, so far beyond what any board shows none is told."""
 LEAST_OUTCOME = 0.01
 """Outcomes less likely than this are not told."""
 SIGNAL_OHMS = 10.0
@@ -274,7 +274,8 @@ def _shortlist(standing: Standing, told: Classes, chosen: Sequence[Offer], rough
         if key not in alike or offer.seconds < chosen[alike[key]].seconds:
             alike[key] = k
     kept = np.array(sorted(alike.values()), dtype=np.int64)
-    only = replace(rough, mean=rough.mean[:, kept], deviation=rough.deviation[:, kept])
+    of_kept = {name: getattr(rough, name)[..., kept] for name in ("mean", "deviation", "least", "most")}
+    only = replace(rough, **of_kept)
     bits = np.array([look.bits for look in _outlooks(told, only)])
     rate = bits / np.array([chosen[k].seconds for k in kept])
     best = [*np.argsort(-rate, kind="stable")[:SHORTLIST], *np.argsort(-bits, kind="stable")[:BY_BITS]]
@@ -283,11 +284,12 @@ def _shortlist(standing: Standing, told: Classes, chosen: Sequence[Offer], rough
 
 def _step(standing: Standing, told: Classes, found: Promise) -> Step:
     each, ranges = found.measurement, spans(found.look)
-    near = NEAR * float(own_deviation(each, np.array([found.healthy]))[0]) + NEAR_SHARE * abs(found.healthy)
+    least, most = float(found.seen.least[found.column]), float(found.seen.most[found.column])
+    near, below, above = (_near(each, tip) for tip in (found.healthy, least, most))
     outcomes = tuple(
         Outcome(
-            shown(each, span.low),
-            shown(each, span.high),
+            shown(each, max(span.low, least - below)),
+            shown(each, min(span.high, most + above)),
             span.probability,
             span.start <= found.healthy < span.end and span.low - near <= found.healthy <= span.high + near,
             _points_to(standing, told, found, span),
@@ -302,6 +304,11 @@ def _step(standing: Standing, told: Classes, found: Promise) -> Step:
         offer.seconds, each.caution, each.unit.value, outcomes, offer.at, offer.note,
         example(probe, each, (likely.low + likely.high) / 2),
     )  # fmt: skip
+
+
+def _near(each: Measurement, tip: float) -> float:
+    """Return how far from predicted tip volts a board of the same kind may read."""
+    return NEAR * float(own_deviation(each, np.array([tip]))[0]) + NEAR_SHARE * abs(tip)
 
 
 def _points_to(standing: Standing, told: Classes, found: Promise, span: Span) -> tuple[str, ...]:

@@ -136,13 +136,16 @@ class Ways:
 class Foresight:
     """What readings on offer may show: ways to look with their probability (c,) and hypothesis (c,).
 
-    ``mean`` and ``deviation`` (c, q) are tip volts, given the readings taken.
+    ``mean`` and ``deviation`` (c, q) are tip volts, given the readings taken; ``least`` and ``most`` (q,) those of any
+    nominal board.
     """
 
     weight: Floats
     of: Ints
     mean: Floats
     deviation: Floats
+    least: Floats
+    most: Floats
 
     def within(self, k: int, low: float, high: float) -> Floats:
         """Return the probability (c,) of each way to look with the ``k``-th reading between two tip volts."""
@@ -228,7 +231,8 @@ def glance(standing: Standing, seen: Ways, offered: Sequence[Measurement]) -> Fo
     span = tips.max(axis=0) - tips.min(axis=0)
     deviation = np.sqrt(deviation**2 + (ROUGH_SPREAD * tips) ** 2 + (RESTLESS_SHARE * span * restless) ** 2)
     weight = seen.weight[kept]
-    return Foresight(weight / weight.sum(), seen.of[seen.predictions.branch[kept]], tips, deviation)
+    of = seen.of[seen.predictions.branch[kept]]
+    return Foresight(weight / weight.sum(), of, tips, deviation, tips.min(axis=0), tips.max(axis=0))
 
 
 def foresee(standing: Standing, seen: Ways, offered: Sequence[Measurement], chosen: Ints) -> Foresight:
@@ -260,7 +264,7 @@ def foresee(standing: Standing, seen: Ways, offered: Sequence[Measurement], chos
         deviation.append(np.hypot(wide, fresh[:, k]))
     of = seen.of[[cell.branch for cell in cells]]
     weight = _shared(np.array(log), of, standing.probability)
-    return Foresight(weight, of, np.array(mean), np.array(deviation))
+    return Foresight(weight, of, np.array(mean), np.array(deviation), least[taken:], most[taken:])
 
 
 def _present(predictions: Predictions) -> Ints:

@@ -119,3 +119,16 @@ def test_documented_fields(ready: Ready) -> None:
         assert step.keys() >= {"place", "kind", "state", "with", "bits", "seconds", "caution", "outcomes"}
         assert all(each.keys() >= {"low", "high", "points_to"} for each in step["outcomes"])
         assert step["caution"]
+
+
+def test_no_outcome_lies_below_ground(ready: Ready) -> None:
+    """A shorted load takes the supply to its limit, from where straight lines lead far: none is told beyond the board.
+
+    Nothing on this one lies below ground (Kirchhoff's laws).
+    """
+    circuit, at, alike = ready("supervised_lamp")
+    taken = (parse_reading(circuit, f"{circuit.target} 1.0"),)
+    found = advise(Standing.of(diagnose(circuit, Readings(readings=taken), at=at, alike=alike), taken))
+    lows = [outcome.low for step in found.next if step.kind == "volts" for outcome in step.outcomes]
+    assert lows
+    assert all(isinstance(low, float) and low > -0.1 for low in lows)
