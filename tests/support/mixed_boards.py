@@ -169,9 +169,10 @@ class Bench:
 def claims(found: Diagnosis, broken: Broken) -> tuple[Claim, ...]:
     """Return what a ranking claims.
 
-    A fault of the list, or a healthy board, is in its group of look-alikes and nowhere else, though other entries may
-    name its place; "something at a place" in the first group that names it; what the list lacks is wherever an entry
-    names its place.
+    Entries exclude each other, so that one claim of a board comes true. A fault of the list, or a healthy board, is in
+    its group of look-alikes and nowhere else, though other entries may name its place; "something at a place" in the
+    first group that names it; what the list lacks in the likeliest entry that names a place of it, and in none of these
+    where no entry does.
     """
     names = {h.name: h for h in found.hypotheses}
     where = where_of(found)
@@ -182,8 +183,9 @@ def claims(found: Diagnosis, broken: Broken) -> tuple[Claim, ...]:
         naming = sorted((k for k, each in enumerate(where) if place in each.places), key=_order(found, where))
         right = [k in naming[:1] for k in range(len(where))]
     else:
-        right = [bool(broken.places & set(each.places)) for each in where]
-    foreseen = broken.sort in ("healthy", "listed", "place") or " and ".join(broken.parts) in names
+        named = [k for k, each in enumerate(where) if broken.places & set(each.places)]
+        right = [k in named[:1] for k in range(len(where))]
+    foreseen = broken.sort in ("healthy", "listed", "place") or any(right)
     entries = [Claim(_sort(each, found, names), each.probability, r) for each, r in zip(where, right, strict=True)]
     return (*entries, Claim("none", found.posterior.none, not foreseen))
 
