@@ -109,16 +109,16 @@ def _entropy(standing: Standing) -> float:
 
 def outcome(found: Diagnosis, fault: Hypothesis) -> dict[str, bool | int | float]:
     """Return whether the true group stands first, or among three, whether the place does, and the group's size."""
-    where = where_of(found)
+    where = where_of(found)  # empty where none of these explains the readings
     group = found.alike.group[fault.name]
     groups = [each.group for each in where if each.group >= 0]
     return {
         "first": groups[:1] == [group],
         "three": group in groups[:3],
-        "place": where[0].place in fault.places,
-        "there": bool(fault.places & set(where[0].places)),
+        "place": any(each.place in fault.places for each in where[:1]),
+        "there": any(fault.places & set(each.places) for each in where[:1]),
         "size": len(found.alike.members[group]),
-        "stated": where[0].probability,
+        "stated": max((each.probability for each in where), default=0.0),
     }
 
 
