@@ -28,6 +28,8 @@ from seqsim.spice.models import full_model
 
 THRESHOLD_VOLTS = 0.05
 """How far a make's gate thresholds (V) lie from the textbook's: standard deviation over boards."""
+OVERSHOT = 2.0
+"""Newton's method at times ends beside every level: a current beyond so many times its supply's limit is none."""
 FAILS = 1 / 3
 """Share of the target's healthy swing by which it must be off to count as failing."""
 
@@ -140,11 +142,15 @@ class SpiceBoard:
         return displayed([probe], [each], np.array([self.tip(each)]), self.random, self.gains)[0]
 
     def reading(self, probe: Probe) -> Reading | None:
-        """Return what the meter shows, or None where SPICE finds no level."""
+        """Return what the meter shows, or None where SPICE finds no level, or one that no supply can deliver."""
         try:
-            return self.read(probe)
+            shown = self.read(probe)
         except SpiceFailedError:
             return None
+        if probe.kind == "current" and isinstance(shown.value, float):
+            supply = self.maker.circuit.supplies[probe.place]
+            return None if supply.amps is not None and abs(shown.value) > OVERSHOT * supply.amps else shown
+        return shown
 
     def _solved(self, state: str, meter: Sequence[Patch], near: Mapping[str, float]) -> Mapping[str, float]:
         """Return the volts by SPICE node; with a meter on the board the point near those without it, if there is one.
