@@ -14,6 +14,7 @@ from seqsim.network.patch import Bridge, Disable, Exchange, Move, Patch, SetGate
 from seqsim.network.variant import Variant, node_at
 
 WIDE = ("inject_weight", "conductance", "threshold")
+"""Arrays of hinges that have a row for each severity before them."""
 AXES = {each.name: 1 if each.name in WIDE else 0 for each in fields(Ports)}
 """The axis of each array of hinges along which they stand."""
 

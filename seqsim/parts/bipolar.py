@@ -14,7 +14,7 @@ from typing import ClassVar, Literal
 
 from seqsim.network import Effect, Owned, Turned
 from seqsim.parts.failing import LEAK, between, exchanged, gone, turned
-from seqsim.parts.laws import THERMAL_VOLTS, Chord, junction_chords
+from seqsim.parts.laws import THERMAL_VOLTS, Chord, junction_chords, overdriven
 from seqsim.parts.part import JUDGED, Mode, Part, Rate, Severity, Source, Standing, value
 from seqsim.parts.wiring import Wiring
 from seqsim.quantity import Unit
@@ -37,7 +37,7 @@ FALLEN_GAIN = 0.23
 The least gain of a 2N3904, rated for 200 mA, falls from 100 at 10 mA to 60 at 50 mA and 30 at 100 mA (MCC data sheet):
 what comes on top of 50 mA has 0.2 of it. Makers' models, which are typical, fall later.
 """
-ANCHORS = (5e-7, 1.5e-5, 1e-3, 0.02, WHOLE_GAIN, 20 * WHOLE_GAIN)
+ANCHORS = overdriven((5e-7, 1.5e-5, 1e-3, 0.02, WHOLE_GAIN))
 """Collector currents between which the chords run, as shares of the rated one: from what a base behind a megohm lets
 through to a base shorted to a rail. The last two are the steps of the gain."""
 

@@ -209,7 +209,7 @@ class Diode(Part):
 
     def roles(self, label: str) -> tuple[str, ...]:
         """Return the roles of one diode of the package."""
-        return (*junction_roles(f"{label}junction", overdriven=True), *(f"{label}{role}" for role in BREAKDOWN))
+        return (*junction_roles(f"{label}junction"), *(f"{label}{role}" for role in BREAKDOWN))
 
     def emit(self, net: Owned) -> None:
         """Add the chords of each diode, and the breakdown of a Zener."""
@@ -217,7 +217,7 @@ class Diode(Part):
         for anode, cathode in self.elements:
             label = self.label(anode, cathode)
             across = {anode: 1.0, cathode: -1.0}
-            roles = junction_roles(f"{label}junction", overdriven=True)
+            roles = junction_roles(f"{label}junction")
             for role, chord in zip(roles, junction_chords(*self.law, overdriven(anchors)), strict=True):
                 net.hinge(role, across, across, chord.conductance, chord.threshold)
             net.knob(

@@ -83,9 +83,9 @@ def overdriven(anchors: Sequence[float]) -> tuple[float, ...]:
     return (*anchors, OVERDRIVEN * anchors[-1])
 
 
-def junction_roles(label: str, *, overdriven: bool = False) -> tuple[str, ...]:
-    """Return the roles of the chords of a junction: ``label 1``, ``label 2`` and so on, one more if overdriven."""
-    return tuple(f"{label} {k}" for k in range(1, len(JUNCTION_ANCHORS) + overdriven))
+def junction_roles(label: str) -> tuple[str, ...]:
+    """Return the roles of the chords of a junction, the last for overload: ``label 1``, ``label 2`` and so on."""
+    return tuple(f"{label} {k}" for k in range(1, len(JUNCTION_ANCHORS) + 1))
 
 
 def junction_chords(

@@ -27,15 +27,13 @@ from seqsim.quantity import Unit
 LED_AMPS = 0.02
 LED_EMISSION = 1.5
 LED_OHMS = 2.0
-LED_ANCHORS = (5e-9, 5e-7, 3e-5, 1.5e-3, LED_AMPS, 20 * LED_AMPS)
+LED_ANCHORS = overdriven((5e-9, 5e-7, 3e-5, 1.5e-3, LED_AMPS))
 """Currents (A) between which the chords of the diode run, from leakage through an open switch to a short."""
 GAIN, REVERSE_GAIN, SATURATION_AMPS, RATED_AMPS = 300.0, 1.0, 1e-13, 0.05
 """The phototransistor: only its transfer shows at the pins, so its gain is our choice."""
 
-LED = junction_roles("led junction", overdriven=True)
-TRANSISTOR = tuple(
-    role for way in ("emitter", "collector") for role in junction_roles(f"base-{way} junction", overdriven=True)
-)
+LED = junction_roles("led junction")
+TRANSISTOR = tuple(role for way in ("emitter", "collector") for role in junction_roles(f"base-{way} junction"))
 
 
 class Optocoupler(Part):
