@@ -10,9 +10,12 @@ from seqsim.solver.arrays import NO_LEVEL, OSCILLATES, STEADY, Hinges, Ratios, R
 from seqsim.solver.jit import compiled
 from seqsim.solver.kernel import restore, settle
 from seqsim.solver.pack import STUBS, Latents, Pack, Probes, Solved
-from seqsim.solver.probing import unmoved
-from seqsim.solver.update import aim, felt
+from seqsim.solver.probing import farthest, same_meter, slack, unmoved
+from seqsim.solver.update import aim, felt, rely
 from seqsim.solver.work import BEGIN, END, HINGES, KEPT, LIVE, NO_GUESS, STRUCTURE, UNKNOWN, Work
+
+FEW = 4
+"""Readings for which each may as well be looked at by itself, instead of what holds for all of them."""
 
 
 @compiled
@@ -128,6 +131,7 @@ def sweep(
     kept_above = np.zeros(rows, dtype=np.bool_)
     kept_ratios = np.zeros(len(base_ratios.at))
     settled_volts = np.zeros(size)
+    latest = np.zeros(size, dtype=np.int64)
     for v in range(begin, end):
         low, high = 0, pack.severities[v]
         if severity[v] >= 0:
@@ -178,22 +182,41 @@ def sweep(
             if steadiness == OSCILLATES:
                 for r in range(len(probes.siemens)):
                     solved.swing[item, r] = _swing(work, probes.plus[v, r], probes.minus[v, r])
-            for r in range(len(probes.siemens)):
+            readings = len(probes.siemens) if steadiness != NO_LEVEL else 0
+            for r in range(readings):
+                latest[probes.plus[v, r]] = -1
+            if readings > 0:
+                rely(h, ref, work, probes.plus[v], probes.minus[v])
+            room = slack(h, rules, work) if readings > FEW else 0.0
+            for r in range(readings):
                 plus, minus = probes.plus[v, r], probes.minus[v, r]
-                if plus == minus or steadiness == NO_LEVEL:
+                if plus == minus:
                     continue
+                other = latest[plus]
+                if other >= 0 and same_meter(probes, v, other, r):
+                    solved.ohms[item, r] = solved.ohms[item, other]
+                    solved.read[item, r] = solved.read[item, other]
+                    if sensitive:
+                        solved.moves[item, r] = solved.moves[item, other]
+                    continue
+                latest[plus] = r
                 ohms = aim(h, ref, work, plus, minus, column)
                 solved.ohms[item, r] = ohms
                 siemens = probes.siemens[r]
                 across = settled_volts[plus] - settled_volts[minus]
                 share = 1.0 + siemens * ohms  # not above zero where the board pushes back: only settling tells
+                tame = share > 0.0
                 amps = siemens * (across - probes.volts[r]) / share
+                most = siemens * (probes.volts[r] + probes.most[r])
+                if tame and amps < -most:  # a test current at its limit depends on no volts
+                    amps, share = -most, 1.0
                 read = across - ohms * amps
                 for node in range(size):
                     work.volts[node] = settled_volts[node] - column[node] * amps
-                within = siemens * (probes.volts[r] - read) <= siemens * (probes.volts[r] + probes.most[r])
-                light = siemens == 0.0 or (steadiness != STEADY and share > 0.0)
-                if light or (share > 0.0 and within and unmoved(h, rules, work)):
+                light = siemens == 0.0 or (steadiness != STEADY and tame)
+                if not light and tame:
+                    light = farthest(column) * abs(amps) < room or unmoved(h, rules, work)
+                if light:
                     if sensitive:
                         felt(h, ref, work, plus, minus, row)
                         for node in range(size):
@@ -211,10 +234,12 @@ def sweep(
                     work.size[KEPT] = rounds
                     read = work.volts[plus] - work.volts[minus]
                     if sensitive:
+                        rely(h, ref, work, probes.plus[v, r : r + 1], probes.minus[v, r : r + 1])
                         aim(h, ref, work, plus, minus, column)
                         felt(h, ref, work, plus, minus, row)
                         _moves(h, work, alias, latents, row, solved.moves[item, r])
                     restore(h, ref, ratios, rules, work, kept, kept_above, kept_ratios, settled_volts, total)
+                    rely(h, ref, work, probes.plus[v], probes.minus[v])
                 solved.read[item, r] = read
             item += 1
             for i in range(pack.replaced_start[v], pack.replaced_start[v + 1]):

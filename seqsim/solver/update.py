@@ -12,7 +12,7 @@ sparse ones, or with row exchanges where they need them.
 from __future__ import annotations
 
 from seqsim.network import WIDTH
-from seqsim.network.network import Floats
+from seqsim.network.network import Floats, Ints
 from seqsim.solver.arrays import Hinges, Ratios, Reference
 from seqsim.solver.dense import factorise, substitute, substitute_transposed
 from seqsim.solver.jit import compiled
@@ -272,44 +272,50 @@ def refine(h: Hinges, ref: Reference, w: Work) -> None:
 
 
 @compiled
-def _astray(h: Hinges, w: Work, plus: int, minus: int, column: Floats) -> float:
-    """Return the largest current that ``column`` leaves over where 1 A flows in at ``plus`` and out at ``minus``."""
-    size = len(column)
-    for node in range(size):
-        w.left[node] = LEAK * column[node]
+def rely(h: Hinges, ref: Reference, w: Work, plus: Ints, minus: Ints) -> None:
+    """Make sure that what `aim` finds between nodes ``plus`` and ``minus`` (r,) keeps its digits.
+
+    All pairs are tried at once, each with a current of its own: where some of it is left over, the equations of the
+    nodes are solved instead. The state in ``w`` must be prepared, as settling leaves it.
+    """
+    if w.size[WHOLE] != UPDATE or w.size[CHOSEN] == 0:
+        return
+    size = len(w.left)
+    w.left[:] = 0.0
+    for r in range(len(plus)):
+        current = 1.0 + 0.5 * r / len(plus)
+        w.left[plus[r]] += current
+        w.left[minus[r]] -= current
+    w.left[size - 1] = 0.0
+    respond(h, ref, w, w.left, w.step)
+    for node in range(size - 1):
+        w.left[node] += LEAK * w.step[node]
     for k in range(w.size[HINGES]):
         g = w.active[k]
         if g != 0.0:
             x = 0.0
             for p in range(WIDTH):
-                x += h.sense_weight[k, p] * column[h.sense_at[k, p]]
+                x += h.sense_weight[k, p] * w.step[h.sense_at[k, p]]
             for q in range(WIDTH):
                 w.left[h.inject_at[k, q]] += h.inject_weight[k, q] * g * x
-    w.left[plus] -= 1.0
-    w.left[minus] += 1.0
-    largest = 0.0
     for node in range(size - 1):
-        largest = max(largest, abs(w.left[node]))
-    return largest
+        if abs(w.left[node]) > MOST_ASTRAY:
+            _prepare_whole(h, w)
+            return
 
 
 @compiled
 def aim(h: Hinges, ref: Reference, w: Work, plus: int, minus: int, column: Floats) -> float:
-    """Put ``J⁻¹ c`` (N,), c between two nodes, into ``column``; return the Thevenin ohms.
-
-    The state in ``w`` must be prepared, as settling leaves it.
-    """
+    """Put ``J⁻¹ c`` (N,), c between two nodes, into ``column``; return the Thevenin ohms; after `rely`."""
     if w.size[WHOLE] == UPDATE:
         for node in range(len(column)):
             column[node] = ref.columns[plus, node] - ref.columns[minus, node]
         _correct(h, ref, w, column)
-        if w.size[CHOSEN] == 0 or _astray(h, w, plus, minus, column) <= MOST_ASTRAY:
-            return float(column[plus] - column[minus])
-        _prepare_whole(h, w)
-    column[:] = 0.0
-    column[plus] += 1.0
-    column[minus] -= 1.0
-    _solve_whole(w, column)
+    else:
+        column[:] = 0.0
+        column[plus] += 1.0
+        column[minus] -= 1.0
+        _solve_whole(w, column)
     return float(column[plus] - column[minus])
 
 
