@@ -149,4 +149,4 @@ def _where(
 def _branch(branches: Sequence[Branch], each: _Turned, table: Table) -> Branch:
     """Return the branch of a cell with its latents turned, in every power state."""
     points = (*each.spread.turned, *zip(each.latents, each.deviations.tolist(), strict=True))
-    return turned(branches[each.spread.cell.branch], table.sensitive, table.keys, points)
+    return turned(branches[each.spread.cell.branch], table.sensitive.desk.network, table.keys, points)

@@ -8,16 +8,16 @@ others stay a Gaussian around each.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from seqsim.diagnosis.cells import CONTINUOUS, Cell
-from seqsim.diagnosis.predict import Branch, Predictor
-from seqsim.network import Turn
+from seqsim.diagnosis.points import Nearby, Point
+from seqsim.diagnosis.predict import Branch
+from seqsim.network import Network, Turn
 from seqsim.network.network import Bools, Floats
-from seqsim.solver.batch import Latents
 
 STEEP_LIMITS = 2.0
 """A reading whose standard deviation exceeds this many times what a cell may span is steep."""
@@ -82,42 +82,52 @@ class Try:
 
 
 def lines_of(
-    predictor: Predictor,
-    branches: Sequence[Branch],
-    at: Sequence[int],
-    latents: Latents,
+    nearby: Callable[[Mapping[Hashable, Point]], Nearby],
+    wanted: Mapping[Hashable, Point],
+    network: Network,
     keys: Sequence[tuple[str, str]],
     limits: Floats,
 ) -> list[Lines]:
-    """Return the lines of branches, each at one of its severities.
+    """Return the lines of points, in the order of ``wanted``, which names each.
 
-    ``keys`` names the knob of each latent; ``limits`` (r,) say how far a reading may move within a cell.
+    Parameters
+    ----------
+    nearby
+        Tells what named points read, and how that moves.
+    network, keys
+        The network with the knobs of the latents, and which knob each latent is.
+    limits
+        (r,) how far a reading may move within a cell.
     """
-    tips, _, _, moves = predictor.nearby(branches, at, latents)
+    tips, _, _, moves = nearby(wanted)
     deviation = np.sqrt((moves**2).sum(axis=2))
     lines = [Lines(*each) for each in zip(tips, moves, strict=True)]
     steep: list[int] = np.flatnonzero((deviation > STEEP_LIMITS * limits).any(axis=1)).tolist()
     if not steep:
         return lines
     dominant = [int(np.argmax((moves[c] ** 2 / limits[:, None] ** 2).sum(axis=0))) for c in steep]
-    places = [(c, l, z) for c, l in zip(steep, dominant, strict=True) for z in POINTS]
-    tried = [turned(branches[c], predictor, keys, [(l, z)]) for c, l, z in places]
-    tips, restless, good, again = predictor.nearby(tried, [at[c] for c, _, _ in places], latents)
-    for k, (c, l) in enumerate(zip(steep, dominant, strict=True)):
+    named = list(wanted.items())
+    tried: dict[Hashable, Point] = {}
+    for c, latent in zip(steep, dominant, strict=True):
+        name, (branch, severity) = named[c]
+        for z in POINTS:
+            tried[name, latent, z] = turned(branch, network, keys, [(latent, z)]), severity
+    tips, restless, good, again = nearby(tried)
+    for k, (c, latent) in enumerate(zip(steep, dominant, strict=True)):
         here = range(k * len(POINTS), (k + 1) * len(POINTS))
-        again[here, :, l] = 0.0
+        again[here, :, latent] = 0.0
         tries = tuple(Try(tips[i], restless[i], bool(good[i]), again[i]) for i in here)
-        lines[c] = replace(lines[c], steep=l, tries=tries)
+        lines[c] = replace(lines[c], steep=latent, tries=tries)
     return lines
 
 
 def turned(
-    branch: Branch, predictor: Predictor, keys: Sequence[tuple[str, str]], points: Iterable[tuple[int, float]]
+    branch: Branch, network: Network, keys: Sequence[tuple[str, str]], points: Iterable[tuple[int, float]]
 ) -> Branch:
     """Return a branch with latents put at points of their own, in standard deviations, in every power state."""
     turns = []
     for latent, deviations in points:
-        knob = predictor.desk.network.knobs[keys[latent]]
+        knob = network.knobs[keys[latent]]
         value = math.exp(knob.spread * deviations) if knob.neutral else knob.spread * deviations
         turns.append(Turn(knob.owner, knob.name, value))
     return branch.turned(turns)

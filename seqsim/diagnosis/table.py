@@ -6,7 +6,7 @@ the next value of the same reading, finds them here.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -18,9 +18,10 @@ from seqsim.diagnosis.branches import branches_of
 from seqsim.diagnosis.cells import Cell, limits_of
 from seqsim.diagnosis.conditions import Desk, conditions
 from seqsim.diagnosis.hypotheses import Hypothesis
+from seqsim.diagnosis.points import Nearby, Point, Points
 from seqsim.diagnosis.predict import Predictor
 from seqsim.diagnosis.spread import model_latents
-from seqsim.diagnosis.steep import Lines, Spread, lines_of
+from seqsim.diagnosis.steep import Spread, lines_of
 from seqsim.diagnosis.survey import Survey
 from seqsim.network.network import Floats, Ints
 from seqsim.readings.measurement import Measurement
@@ -61,6 +62,12 @@ class Surveyed:
             for mode in hypothesis.modes
         ]
         return cls(Survey(desk, branches))
+
+    @cached_property
+    def lines(self) -> Points:
+        """Return what points read and how that moves, by branch and quantile, and by latents that are turned there."""
+        known, latents, _ = model_latents(self.coarse.desk.network)
+        return Points(replace(self.coarse.desk, network=known), latents)
 
     def refine(self, wanted: Sequence[int]) -> None:
         """Let some branches have fine severities, too."""
@@ -107,7 +114,6 @@ class Table:
     surveyed: Surveyed = field(repr=False)
     _fine: dict[int, Predictions] = field(default_factory=dict, repr=False)
     _between: dict[tuple[int, float], Predictions] = field(default_factory=dict, repr=False)
-    _lines: dict[tuple[int, float], Lines] = field(default_factory=dict, repr=False)
 
     @classmethod
     def of(
@@ -190,15 +196,20 @@ class Table:
         ``branches`` are those of the cells where they have further severities than the table's own.
         """
         branches = self.branches if branches is None else branches
-        keys = [(cell.branch, float(branches[cell.branch].where[cell.middle])) for cell in cells]
-        missing = {key: cell for cell, key in zip(cells, keys, strict=True) if key not in self._lines}
-        if missing:
-            tried = [branches[cell.branch] for cell in missing.values()]
-            at = [cell.middle for cell in missing.values()]
-            found = lines_of(self.sensitive, tried, at, self.latents, self.keys, self.limits)
-            self._lines.update(zip(missing, found, strict=True))
-        pairs = zip(cells, keys, strict=True)
-        return tuple(each for cell, key in pairs for each in self._lines[key].spread(cell, self.limits))
+        wanted: dict[Hashable, Point] = {}
+        for cell in cells:
+            branch = branches[cell.branch]
+            wanted[cell.branch, float(branch.where[cell.middle])] = branch, cell.middle
+        found = lines_of(self.nearby, wanted, self.sensitive.desk.network, self.keys, self.limits) if cells else []
+        lines = dict(zip(wanted, found, strict=True))
+        return tuple(
+            each for cell in cells
+            for each in lines[cell.branch, float(branches[cell.branch].where[cell.middle])].spread(cell, self.limits)
+        )  # fmt: skip
+
+    def nearby(self, wanted: Mapping[Hashable, Point]) -> Nearby:
+        """Return what points read, and how that moves; their names hold for every table of the same hypotheses."""
+        return self.surveyed.lines.at(wanted, self.predictor.conditions, self.predictor.readings)
 
     @cached_property
     def sensitive(self) -> Predictor:

@@ -12,6 +12,7 @@ import numpy as np
 
 from seqsim.diagnosis.conditions import Desk, conditions
 from seqsim.diagnosis.foresight import Standing
+from seqsim.diagnosis.points import Nearby, Point
 from seqsim.diagnosis.predict import Branch, Predictions, Predictor
 from seqsim.diagnosis.rank import Diagnosis
 from seqsim.diagnosis.spread import model_latents
@@ -22,8 +23,6 @@ from seqsim.network.network import Bools, Floats, Ints
 from seqsim.readings import Reading
 from seqsim.readings.measurement import Measurement
 from seqsim.solver.batch import Latents
-
-Nearby = tuple[Floats, Bools, Bools, Floats]
 
 
 class Remembering(Predictor):
@@ -67,7 +66,7 @@ class Remembering(Predictor):
         if not found:
             return super().nearby([], [], latents)
         tips_, restless_, good_, moves_ = zip(*found, strict=True)
-        return np.stack(tips_), np.stack(restless_), np.array(good_), np.stack(moves_).astype(np.float64)
+        return Nearby(np.stack(tips_), np.stack(restless_), np.array(good_), np.stack(moves_).astype(np.float64))
 
     def key(self, branch: Branch) -> tuple[Hashable, ...]:
         """Return what tells a branch from others: its mode, which is kept alive for that, extras and starts."""
@@ -131,16 +130,17 @@ class _Some(Predictor):
         )
         order = np.argsort(np.concatenate([np.flatnonzero(turned), np.flatnonzero(~turned)]))
         a, b, c, d = (np.concatenate([one, two])[order] for one, two in zip(own, rest, strict=True))
-        return a, b, c, d
+        return Nearby(a, b, c, d)
 
     def _kept(self, branches: Sequence[Branch], at: Sequence[int], latents: Latents) -> Nearby:
         tips, restless, good, moves = self.whole.nearby(branches, at, latents)
         mine: list[Any] = [part[:, self.columns] for part in (tips, restless, moves)]
         if not len(self.rest):
-            return _at(mine[0], self.known), _at(mine[1], self.known), good, _at(mine[2], self.known)
+            return Nearby(_at(mine[0], self.known), _at(mine[1], self.known), good, _at(mine[2], self.known))
         more = self.other.nearby(branches, at, latents)
-        a, b, c = (self._joined(one, two) for one, two in zip(mine, (more[0], more[1], more[3]), strict=True))
-        return a, b, good & more[2], c
+        rest = (more.tips, more.restless, more.moves)
+        a, b, c = (self._joined(one, two) for one, two in zip(mine, rest, strict=True))
+        return Nearby(a, b, good & more.good, c)
 
     def _own(self, turns: Sequence[Turn]) -> bool:
         """Tell whether latents are turned to where one board has them, and not to a point that all boards try."""
@@ -254,6 +254,11 @@ class _Part(Table):
                 kept[place] = solved.only(np.arange(len(solved.branch)) == item, place[0])
         self._between.update({place: at(kept[place], self.columns) for place in places})
         return super().closer(predictions, branches, gaps)
+
+    def nearby(self, wanted: Mapping[Hashable, Point]) -> Nearby:
+        """Return what points read, and how that moves."""
+        branches, at = zip(*wanted.values(), strict=True)
+        return self.sensitive.nearby(branches, at, self.latents)
 
     @cached_property
     def sensitive(self) -> Predictor:
