@@ -17,7 +17,7 @@ from seqsim.diagnosis.branches import branches_of
 from seqsim.diagnosis.cells import RESTLESS_SHARE, Cell, cells_of, limits_of, rough
 from seqsim.diagnosis.conditions import Desk, conditions, desk
 from seqsim.diagnosis.hypotheses import Hypothesis, Sort, listed
-from seqsim.diagnosis.likelihood import SLIP, conditional, fit
+from seqsim.diagnosis.likelihood import conditional, fit
 from seqsim.diagnosis.predict import Branch, Predictions, Predictor
 from seqsim.diagnosis.rank import Diagnosis
 from seqsim.diagnosis.shelf import kept_or
@@ -249,15 +249,17 @@ def foresee(standing: Standing, seen: Ways, offered: Sequence[Measurement], chos
     least, most = predictions.tips[predictions.good].min(axis=0), predictions.tips[predictions.good].max(axis=0)
     span = most - least
     moves = believed(moves, span) - followed(every, latents.size)
-    around = noise(every, predictor.conditions, predictions.tips[predictions.good])
+    known = standing.found
+    around = noise((), (), np.zeros((0, 0))) if known is None else known.noise
+    slip = np.zeros(0) if known is None else known.slip
     fresh = np.stack(
         [own_deviation(each, np.array([c.mean[taken + k] for c in cells])) for k, each in enumerate(picked)]
     )
     log, mean, deviation = [], [], []
     for k, (cell, move) in enumerate(zip(cells, moves, strict=True)):
         covariance = move @ move.T + cell.own + np.diag((RESTLESS_SHARE * span * cell.restless) ** 2)
-        covariance[:taken, :taken] += around.covariance[:taken, :taken]
-        value, at, wide = _given(cell, covariance, around, taken)
+        covariance[:taken, :taken] += around.covariance
+        value, at, wide = _given(cell, covariance, around, slip)
         at = np.clip(at, least[taken:], most[taken:])  # no line leads beyond what any board shows
         log.append(value + np.log(max(cell.weight, 1e-300)))
         mean.append(at)
@@ -285,16 +287,17 @@ def _likely(cells: list[Cell], seen: Ways) -> list[Cell]:
     return [cells[k] for k in sorted(order) if rough_weight[k] > least]
 
 
-def _given(cell: Cell, covariance: Floats, around: Noise, taken: int) -> tuple[float, Floats, Floats]:
+def _given(cell: Cell, covariance: Floats, around: Noise, slip: Floats) -> tuple[float, Floats, Floats]:
     """Return the log likelihood of what was read in a cell, and what is then expected of the rest.
 
-    A reading that is likely a slip in this cell says nothing about the rest.
+    ``slip`` (t,) are the chances that those taken are slips. One that likely is in this cell says nothing of the rest.
     """
-    numbers = np.flatnonzero(around.number[:taken])
+    taken = len(slip)
+    numbers = np.flatnonzero(around.number)
     wanted = np.arange(taken, len(cell.mean))
     grid = np.ix_(numbers, numbers)
     result = fit(
-        around.observed[numbers], cell.mean[numbers], covariance[grid], np.full(len(numbers), SLIP),
+        around.observed[numbers], cell.mean[numbers], covariance[grid], slip[numbers],
         around.span[numbers],
     )  # fmt: skip
     trusted = numbers[np.exp(np.minimum(result.slips - result.log, 0.0)) < SLIPPED] if len(numbers) else numbers

@@ -13,12 +13,12 @@ from seqsim.diagnosis.cells import Scored, cells_of, gaps, in_the_running, leadi
 from seqsim.diagnosis.conditions import Desk, desk
 from seqsim.diagnosis.hypotheses import Hypothesis, anything, listed
 from seqsim.diagnosis.known import history_known
-from seqsim.diagnosis.likelihood import SLIP
 from seqsim.diagnosis.posterior import Posterior, posterior
 from seqsim.diagnosis.predict import Branch, Predictions
 from seqsim.diagnosis.ratios import measured
 from seqsim.diagnosis.reference import Calibration, compared
 from seqsim.diagnosis.relinearise import relinearised
+from seqsim.diagnosis.repeats import repeats
 from seqsim.diagnosis.report import ranking
 from seqsim.diagnosis.result import Judged, Ranking
 from seqsim.diagnosis.several import with_sets
@@ -30,11 +30,9 @@ from seqsim.diagnosis.table import Surveyed, Table
 from seqsim.faults import Factors, History
 from seqsim.faults.together import SECOND
 from seqsim.network.network import Floats
-from seqsim.readings import Reading, Readings
+from seqsim.readings import Readings
 from seqsim.readings.measurement import Measurement
 
-SLIP_REPEATED = 1e-4
-"""The same once a reading was taken twice and came out alike."""
 CLOSER = 4
 """Rounds in which severities are taken closer together where the readings lie between them."""
 COMMON_WITHIN, COMMON_SHARE = 0.2, 0.02
@@ -116,9 +114,9 @@ def _diagnosed(
     measurements = measured(at, taken, readings.meter)
     history = history_known(circuit, readings, factors)
     table = table or table_of(at, measurements, history)
-    slip = _slips(taken)
     count = len(table.branches)
-    noisy = noise(measurements, table.predictor.conditions, table.coarse.tips[table.coarse.good])
+    own = noise(measurements, table.predictor.conditions, table.coarse.tips[table.coarse.good])
+    noisy, slip = repeats(taken, own)
     predictions = table.fine(np.union1d(leading(table.coarse, noisy, count)[0], table.healthy))
     branches = list(table.branches)
     for _ in range(CLOSER):
@@ -162,12 +160,6 @@ def _healthy(scored: Sequence[Scored], branches: Sequence[Branch]) -> Scored | N
     """Return the likeliest way a healthy board looks."""
     mine = [each for each in scored if branches[each.cell.branch].hypothesis == 0]
     return max(mine, key=lambda each: each.cell.weight, default=None)
-
-
-def _slips(readings: Sequence[Reading]) -> Floats:
-    """Return the chance of a slip of each reading: small where it was taken twice."""
-    probes = [reading.probe() for reading in readings]
-    return np.array([SLIP_REPEATED if probes.count(probe) > 1 else SLIP for probe in probes])
 
 
 def _largest(measurements: Sequence[Measurement], predictions: Predictions) -> Floats:

@@ -14,6 +14,7 @@ from seqsim.diagnosis.hypotheses import Hypothesis, Sort
 from seqsim.diagnosis.likelihood import SLIP
 from seqsim.diagnosis.meant import meant
 from seqsim.diagnosis.proof import proofs
+from seqsim.diagnosis.repeats import settled
 from seqsim.diagnosis.result import (
     Explained,
     Judged,
@@ -43,14 +44,13 @@ SPEAKS = 1.0
 """Natural logarithm of the odds by which a reading must favour a hypothesis over the others to speak for it."""
 PROVEN, PROVEN_FROM = 3, 0.05
 """Hypotheses whose repair is given its proof: the first so many, from this probability on."""
-CONTRADICTS = 4.0
-"""Standard deviations between two readings of one place that cannot both be right."""
 
 
 def ranking(found: Diagnosis, readings: Sequence[Reading]) -> Ranking:
     """Return the documented result."""
     circuit = found.desk.circuit
     order = np.argsort(-found.posterior.probability, kind="stable")
+    unsure = doubtful(found, readings)
     proven = _proofs(found, [int(h) for h in order])
     speaking = _speaking(found)
     hypotheses = [replace(_explained(found, int(h), speaking), proof=proven.get(int(h), ())) for h in order]
@@ -58,11 +58,15 @@ def ranking(found: Diagnosis, readings: Sequence[Reading]) -> Ranking:
         circuit=circuit.title or (circuit.file or ""),
         where=where_of(found),
         read_again=tuple(
-            ReadAgain(reading.place, reading.to, reading.kind, reading.state, each.caution, meant(found, k, reading))
-            for k, (reading, each) in enumerate(zip(readings, found.measurements, strict=True))
-            if found.posterior.slip[k] > AGAIN
+            dict.fromkeys(
+                ReadAgain(
+                    reading.place, reading.to, reading.kind, reading.state, each.caution, meant(found, k, reading)
+                )
+                for k, (reading, each) in enumerate(zip(readings, found.measurements, strict=True))
+                if unsure[k]
+            )
         ),
-        readings=tuple(_judged(found, k, reading, readings) for k, reading in enumerate(readings)),
+        readings=tuple(_judged(found, k, reading) for k, reading in enumerate(readings)),
         hypotheses=tuple(hypotheses),
         none_of_these=found.posterior.none,
         reference=found.reference,
@@ -71,6 +75,11 @@ def ranking(found: Diagnosis, readings: Sequence[Reading]) -> Ranking:
         ),
         cautions=tuple(dict.fromkeys(each.text for each in (*probe_cautions(circuit), *repair_cautions(circuit)))),
     )
+
+
+def doubtful(found: Diagnosis, readings: Sequence[Reading]) -> Bools:
+    """Tell which readings (r,) are likely slips that another one would settle."""
+    return (np.maximum(found.slip, found.posterior.slip) > AGAIN) & ~settled(readings, found.slip)
 
 
 def _proofs(found: Diagnosis, order: Sequence[int]) -> dict[int, tuple[Shows, ...]]:
@@ -219,7 +228,7 @@ def _shown(each: Measurement, tip: float, sd: float) -> tuple[float | None, floa
     return low, middle, high
 
 
-def _judged(found: Diagnosis, k: int, reading: Reading, readings: Sequence[Reading]) -> Judged:
+def _judged(found: Diagnosis, k: int, reading: Reading) -> Judged:
     each = found.measurements[k]
     low = high = None
     verdict = "no_prediction"
@@ -234,7 +243,7 @@ def _judged(found: Diagnosis, k: int, reading: Reading, readings: Sequence[Readi
             verdict = "as_healthy"
         else:
             verdict = _word_verdict(reading)
-    if _contradicted(found, k, readings):
+    if found.slip[k] > AGAIN:
         verdict = "contradicts_another"
     return Judged(
         reading.place, reading.to, reading.kind, reading.state, reading.value, each.unit.value, low, high, verdict
@@ -244,17 +253,3 @@ def _judged(found: Diagnosis, k: int, reading: Reading, readings: Sequence[Readi
 def _word_verdict(reading: Reading) -> str:
     """Return on which side of healthy an unexpected word lies."""
     return "low" if str(reading.value) in ("low", "beep", "cold") else "high"
-
-
-def _contradicted(found: Diagnosis, k: int, readings: Sequence[Reading]) -> bool:
-    """Tell whether the same reading was also taken with a value that is out of reach of the meter's error."""
-    if not found.noise.number[k]:
-        return False
-    for other, reading in enumerate(readings):
-        same = reading.probe() == readings[k].probe() and reading.of_good == readings[k].of_good
-        if other != k and found.noise.number[other] and same:
-            c = found.noise.covariance
-            variance = c[k, k] + c[other, other] - 2 * c[k, other]
-            if abs(found.noise.observed[k] - found.noise.observed[other]) > CONTRADICTS * np.sqrt(max(variance, 1e-12)):
-                return True
-    return False

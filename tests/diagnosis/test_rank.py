@@ -86,9 +86,20 @@ def test_an_open_resistor_reads_so_without_power(ranked: Ranked) -> None:
 
 
 def test_a_contradiction_is_told(ranked: Ranked) -> None:
-    """The same reading twice with values that no meter explains: both are marked."""
+    """The same reading twice with values that no meter explains: both are marked, and the place is to be read again."""
     _, found = ranked(NPN, "HEAT_EN 4.95 @shut", "HEAT_EN 2.0 @shut")
     assert [each.verdict for each in found.readings] == ["contradicts_another"] * 2
+    assert {each.place for each in found.read_again} == {"HEAT_EN"}
+
+
+def test_the_third_time_decides(ranked: Ranked) -> None:
+    """What two others outvote counts for nothing: the ranking is that of the others, and nothing is asked any more."""
+    _, without = ranked(NPN, *HEALTHY, "V5 5.0 @shut")
+    _, found = ranked(NPN, *HEALTHY, "V5 2.2 @shut", "V5 5.0 @shut", "V5 5.0 @shut")
+    assert [each.verdict for each in found.readings[-3:]] == ["contradicts_another", "as_healthy", "as_healthy"]
+    assert found.read_again == ()
+    assert found.hypotheses[0].faults == without.hypotheses[0].faults
+    assert found.none_of_these == pytest.approx(without.none_of_these, abs=0.02)
 
 
 def test_a_reading_that_fits_nothing_is_asked_for_again(ranked: Ranked) -> None:
