@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,12 +17,13 @@ from seqsim.diagnosis.information import Outlook, Span, outlook, spans
 from seqsim.diagnosis.likelihood import SLIP
 from seqsim.diagnosis.next_result import Advice, Outcome, Step
 from seqsim.diagnosis.offers import Offer, again, offers
+from seqsim.diagnosis.pillars import likely_slips, unproven
 from seqsim.diagnosis.proof import example, shown
 from seqsim.diagnosis.rank import diagnose
-from seqsim.diagnosis.report import AGAIN, confirm_and_repair
+from seqsim.diagnosis.report import confirm_and_repair
 from seqsim.faults import probe_cautions
 from seqsim.network.network import Floats, Ints
-from seqsim.readings import METER, Meter, Probe, Reading, Readings, measurement
+from seqsim.readings import METER, Meter, Probe, Readings, measurement
 from seqsim.readings.interventions import Limited
 from seqsim.readings.measurement import Measurement
 
@@ -160,20 +161,38 @@ def advise(standing: Standing, meter: Meter = METER, steps: int = STEPS) -> Advi
     """
     told = classes(standing)
     best = int(np.argmax(told.probability)) if len(told.names) else 0
-    doubtful = [r for r, slip in zip(standing.readings, standing.slips, strict=True) if slip > AGAIN]
     held = bool(told.probability[best] >= HELD)
-    if held and not doubtful:
-        return _result(standing, told, (), "found")
     limits = limits_first(standing, meter)
-    chosen = _offers(standing, doubtful, limits)
-    found = _ranked(standing, told, chosen, meter)
-    if standing.readings and max((each.bits for each in found), default=0.0) < HARDLY:
-        more = _offers(standing, doubtful, limits, hard=True)
-        known = {each.probe for each in chosen}
-        found += _ranked(standing, told, [each for each in more if each.probe not in known], meter)
-    found = sorted((each for each in found if each.bits >= LEAST_BITS), key=lambda each: -each.rate)[:steps]
+    found = _helping(standing, told, meter, limits, held=held)
+    if not found and standing.found is not None:
+        twice = unproven(standing.found, standing.readings, told.of, best)
+        found = _ranked(standing, told, _again(standing, twice), meter, least=0.0)
+    found = sorted(found, key=lambda each: -each.rate)[:steps]
     stop = "" if found else "found" if held else "nothing_helps"
     return _result(standing, told, [_step(standing, told, each) for each in found], stop, limits)
+
+
+def _helping(
+    standing: Standing, told: Classes, meter: Meter, limits: Sequence[Limited], *, held: bool
+) -> list[Promise]:
+    """Return the readings that help; where the answer is ``held``, only those again that likely are slips."""
+    chosen = [] if standing.found is None else _again(standing, likely_slips(standing.found, standing.readings))
+    if held:
+        return _ranked(standing, told, chosen, meter)
+    if first := {Probe(kind="ohms", place=net, state=OFF): "" for net in unchecked(standing)}:
+        return _ranked(standing, told, [*chosen, *_again(standing, first)], meter)
+    chosen += _offers(standing, limits)
+    found = _ranked(standing, told, chosen, meter)
+    if standing.readings and max((each.bits for each in found), default=0.0) < HARDLY:
+        known = {each.probe for each in chosen}
+        more = [each for each in _offers(standing, limits, hard=True) if each.probe not in known]
+        found += _ranked(standing, told, more, meter)
+    return found
+
+
+def _again(standing: Standing, reasons: Mapping[Probe, str]) -> list[Offer]:
+    """Return the offers of readings that are wanted for a reason."""
+    return [again(standing.circuit, probe, standing.state(), why) for probe, why in reasons.items()]
 
 
 def unchecked(standing: Standing) -> list[str]:
@@ -193,29 +212,24 @@ def _strong(supply: object) -> bool:
     return float(getattr(supply, "ohms", 0.0)) < SIGNAL_OHMS
 
 
-def _offers(
-    standing: Standing, doubtful: Sequence[Reading], limits: Sequence[Limited], *, hard: bool = False
-) -> list[Offer]:  # fmt: skip
+def _offers(standing: Standing, limits: Sequence[Limited], *, hard: bool = False) -> list[Offer]:
     circuit, now = standing.circuit, standing.state()
-    first = unchecked(standing)
-    if first:
-        probes = [Probe(kind="ohms", place=net, state=OFF) for net in first]
-        return [again(circuit, probe, now) for probe in probes]
     near: dict[str, None] = {}
     if standing.readings:
         for h in standing.leaders():
             near |= dict.fromkeys(sorted(standing.hypotheses[h].places))
     forced, driven = forced_target(standing)
-    found = offers(
+    return list(offers(
         circuit, now=now, taken=[reading.probe() for reading in standing.readings], near=near,
         forced=forced, driven=driven, limits=limits, pressed=pressed_joints(standing),
         lifted=lifted_pins(standing) if hard else (), diodes=hard,
-    )  # fmt: skip
-    return [*found, *(again(circuit, probe, now) for probe in dict.fromkeys(r.probe() for r in doubtful))]
+    ))  # fmt: skip
 
 
-def _ranked(standing: Standing, told: Classes, chosen: Sequence[Offer], meter: Meter) -> list[Promise]:
-    """Return the readings that tell something, worked out in full for the most promising."""
+def _ranked(
+    standing: Standing, told: Classes, chosen: Sequence[Offer], meter: Meter, least: float = LEAST_BITS
+) -> list[Promise]:
+    """Return the readings that tell at least so much (bits), worked out in full for the most promising."""
     if not chosen:
         return []
     offered = [measurement(standing.circuit, each.probe, meter) for each in chosen]
@@ -223,12 +237,12 @@ def _ranked(standing: Standing, told: Classes, chosen: Sequence[Offer], meter: M
     if not seen.weight.any():
         return []
     rough = glance(standing, seen, offered)
-    short = _shortlist(standing, told, chosen, rough, seen)
+    short = _shortlist(standing, told, chosen, rough, seen, least)
     if not len(short):
         return []
     exact = foresee(standing, seen, offered, short)
     looks = _outlooks(told, exact)
-    kept = _different([chosen[k] for k in short], exact, looks)
+    kept = [at for at in _different([chosen[k] for k in short], exact, looks) if looks[at].bits >= least]
     return [
         Promise(chosen[k], offered[k], exact, at, looks[at], seen.healthy(len(standing.measurements) + k))
         for at, k in ((at, int(short[at])) for at in kept)
@@ -263,7 +277,9 @@ def _outlooks(told: Classes, seen: Foresight) -> list[Outlook]:
     ]
 
 
-def _shortlist(standing: Standing, told: Classes, chosen: Sequence[Offer], rough: Foresight, seen: Ways) -> Ints:
+def _shortlist(
+    standing: Standing, told: Classes, chosen: Sequence[Offer], rough: Foresight, seen: Ways, least: float
+) -> Ints:
     """Return the numbers of the most promising readings; of those that read the same, the quickest."""
     alike: dict[bytes, int] = {}
     taken = len(standing.measurements)
@@ -279,7 +295,7 @@ def _shortlist(standing: Standing, told: Classes, chosen: Sequence[Offer], rough
     bits = np.array([look.bits for look in _outlooks(told, only)])
     rate = bits / np.array([chosen[k].seconds for k in kept])
     best = [*np.argsort(-rate, kind="stable")[:SHORTLIST], *np.argsort(-bits, kind="stable")[:BY_BITS]]
-    return np.asarray(kept[list(dict.fromkeys(int(k) for k in best if bits[k] > LEAST_BITS / 2))], dtype=np.int64)
+    return np.asarray(kept[list(dict.fromkeys(int(k) for k in best if bits[k] >= least / 2))], dtype=np.int64)
 
 
 def _step(standing: Standing, told: Classes, found: Promise) -> Step:
@@ -302,7 +318,7 @@ def _step(standing: Standing, told: Classes, found: Promise) -> Step:
     return Step(
         probe.place, probe.to, probe.kind, probe.state, tuple(str(done) for done in probe.interventions), found.bits,
         offer.seconds, each.caution, each.unit.value, outcomes, offer.at, offer.note,
-        example(probe, each, (likely.low + likely.high) / 2),
+        example(probe, each, (likely.low + likely.high) / 2), offer.again,
     )  # fmt: skip
 
 

@@ -40,7 +40,7 @@ def expected_entropy(table: Floats) -> float:
 
 def information(table: Floats) -> float:
     """Return what the outcome tells about the groups (bits)."""
-    return max(entropy(table.sum(axis=1)) - expected_entropy(table), 0.0)
+    return max(0.0, entropy(table.sum(axis=1)) - expected_entropy(table))
 
 
 @dataclass(frozen=True)

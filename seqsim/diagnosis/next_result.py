@@ -39,6 +39,8 @@ class Step:
 
     ``bits`` is what it tells on average about where the fault is, ``seconds`` the time that it takes from where the
     board stands now. ``at`` is a pin where its net can be touched, ``write`` how its likeliest outcome is written.
+    ``again`` tells why a reading that was taken is to be taken once more: ``bears_alone`` (the answer hangs on it),
+    ``doubtful`` (a slip is likely) or ``contradicted`` (taken twice, it differed); it is empty for all others.
     """
 
     place: str
@@ -54,6 +56,7 @@ class Step:
     at: str
     note: str
     write: str
+    again: str = ""
 
     def to_dict(self) -> dict[str, Any]:
         """Return the documented fields."""
@@ -61,7 +64,7 @@ class Step:
             "place": self.place, "to": self.to, "kind": self.kind, "state": self.state, "with": list(self.done),
             "bits": self.bits, "seconds": self.seconds, "caution": self.caution, "unit": self.unit,
             "outcomes": [each.to_dict() for each in self.outcomes], "at": self.at, "note": self.note,
-            "write": self.write,
+            "write": self.write, "again": self.again,
         }  # fmt: skip
 
 

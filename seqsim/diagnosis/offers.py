@@ -37,12 +37,16 @@ LIMIT_FACTOR, LEAST_LIMIT = 1.5, 0.05
 
 @dataclass(frozen=True)
 class Offer:
-    """A reading that can be had: ``at`` is a pin where its net can be touched, ``note`` what the file says of it."""
+    """A reading that can be had: ``at`` is a pin where its net can be touched, ``note`` what the file says of it.
+
+    ``again`` is why one that was taken is to be taken once more, see `Step`.
+    """
 
     probe: Probe
     seconds: float
     at: str = ""
     note: str = ""
+    again: str = ""
 
 
 @dataclass(frozen=True)
@@ -160,18 +164,22 @@ def offers(
         *_lifting(circuit, reach, lifted),
     ):  # fmt: skip
         probe = _limited(circuit, probe, limited)
-        there = sum(isinstance(each, Limited) for each in probe.interventions) if now != OFF else 0
         if probe not in done and probe not in found:
-            at = reach.at.get(probe.place, "") if probe.to is None else ""
-            seconds = seconds_of(circuit, reach, probe, now) - there * WORK_SECONDS[Limited]
-            found[probe] = Offer(probe, seconds, at, reach.note(probe.place))
+            found[probe] = _offer(circuit, reach, probe, now)
     return tuple(found.values())
 
 
-def again(circuit: Circuit, probe: Probe, now: str) -> Offer:
+def again(circuit: Circuit, probe: Probe, now: str, why: str = "") -> Offer:
     """Return the offer to take a reading once more."""
-    reach = Reach.of(circuit)
-    return Offer(probe, seconds_of(circuit, reach, probe, now), reach.at.get(probe.place, ""), reach.note(probe.place))
+    return _offer(circuit, Reach.of(circuit), probe, now, why)
+
+
+def _offer(circuit: Circuit, reach: Reach, probe: Probe, now: str, why: str = "") -> Offer:
+    """Return the offer of a reading; a supply that was limited while the power is on stays so."""
+    there = sum(isinstance(each, Limited) for each in probe.interventions) if now != OFF else 0
+    seconds = seconds_of(circuit, reach, probe, now) - there * WORK_SECONDS[Limited]
+    at = reach.at.get(probe.place, "") if probe.to is None else ""
+    return Offer(probe, seconds, at, reach.note(probe.place), why)
 
 
 def _nets(circuit: Circuit, reach: Reach) -> list[str]:

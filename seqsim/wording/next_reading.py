@@ -21,6 +21,12 @@ KINDS = {
     "volts": "volts", "ohms": "ohms", "diode": "diode test", "continuity": "continuity", "current": "current",
 }  # fmt: skip
 
+AGAIN = {
+    "bears_alone": "The answer rests on this reading alone: take it once more before anything is replaced.",
+    "doubtful": "Nothing else fits this reading, a slip is likely: take it once more.",
+    "contradicted": "This was read twice and differed: take it a third time.",
+}
+
 
 def advice_text(fields: Fields) -> RenderableType:
     """Return what `next` shows, from its documented fields."""
@@ -109,13 +115,17 @@ def _before_power(fields: Fields) -> list[RenderableType]:
 def step_text(number: int, step: Fields, now: str) -> list[RenderableType]:
     """Return one advised reading; ``now`` is the power state in which the board is."""
     head = Text.assemble((f"{number}. {_where(step)}", "bold"), f"   {_state(step, now)}")
-    facts = f"{step['seconds']:.0f} s, leaves {2.0 ** -step['bits']:.0%} of the suspects on average".replace("%", " %")
+    facts = f"{step['seconds']:.0f} s"
+    if not step["again"]:
+        facts += f", leaves {2.0 ** -step['bits']:.0%} of the suspects on average".replace("%", " %")
     rows = [
         (expected(each["low"], each["high"], step["unit"]), quiet(percent(each["probability"])), "→", _meaning(each))
         for each in step["outcomes"]
     ]
+    why = [indented(Text(AGAIN[step["again"]], style=WARNING), 3)] if step["again"] else []
     return [
         head,
+        *why,
         indented(stack(quiet(facts), table(("", "", "", ""), rows), quiet(f"write it like   {step['write']}")), 3),
     ]
 

@@ -10,6 +10,8 @@ from typing import Any
 import seqsim
 
 Shell = Callable[[str], Any]
+ONE_ODD = ("V5 101k ohm", "HEAT_EN 4.9 @open", "Q1_BASE 0.66 @open", "Q1.C 0.02", "R1.1 to R1.2 10k ohm")
+"""Of these HEAT_EN alone is not as on a healthy board."""
 
 
 def test_without_readings(shell: Shell) -> None:
@@ -57,7 +59,7 @@ def test_rank_advises_on_request(shell: Shell) -> None:
 
 def test_rank_says_when_advice_has_stopped(shell: Shell) -> None:
     """Where nothing on offer helps any more `rank --next` says why, as `next` does."""
-    told = ("V5 101k ohm", "HEAT_EN 4.9 @open", "Q1_BASE 0.66 @open", "Q1.C 0.02", "R1.1 to R1.2 10k ohm")
+    told = (*ONE_ODD, "HEAT_EN 4.9 @open")
     line = "inverting_npn " + " ".join(f"--read '{reading}'" for reading in told)
     fields = json.loads(shell(f"rank {line} --next --json").out)
     assert fields["next"] == []
@@ -67,6 +69,22 @@ def test_rank_says_when_advice_has_stopped(shell: Shell) -> None:
     assert "Stop here: Q1.C holds" in text
     assert "Stop here: Q1.C holds" in shell(f"next {line}").out
     assert json.loads(shell("rank inverting_npn --read 'HEAT_EN 4.9 @open' --next --json").out)["stop"] is None
+
+
+def test_an_answer_that_one_reading_bears_waits_for_a_second_look(shell: Shell) -> None:
+    """`next` and `rank --next`, as text and as fields: it is asked for once more, with the reason and the cautions."""
+    line = "inverting_npn " + " ".join(f"--read '{reading}'" for reading in ONE_ODD)
+    said = "The answer rests on this reading alone: take it once more before anything is replaced."
+    text = shell(f"next {line}").out
+    assert "1. volts at HEAT_EN" in text
+    assert said in " ".join(text.split())
+    assert "Stop here" not in text
+    assert "Local codes" in text
+    assert said in " ".join(shell(f"rank {line} --next").out.split())
+    for command in ("next", "rank --next"):
+        fields = json.loads(shell(f"{command} {line} --json").out)
+        assert not fields["stop"]
+        assert [(step["place"], step["again"]) for step in fields["next"]] == [("HEAT_EN", "bears_alone")]
 
 
 def test_a_history_tilts_the_advice(shell: Shell, tmp_path: Path) -> None:

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from seqsim.diagnosis.likelihood import conditional, fit, misfits
+from seqsim.diagnosis.likelihood import conditional, fit, misfits, without_each
 
 Floats = NDArray[np.float64]
 
@@ -45,6 +45,22 @@ def test_a_fit_is_the_sum_over_no_slip_and_each_slip(size: int) -> None:
     assert np.exp(found.none) == pytest.approx(none, rel=1e-9)
     assert np.exp(found.slips) == pytest.approx(slips, rel=1e-9)
     assert np.exp(found.log) == pytest.approx(none + sum(slips), rel=1e-9)
+
+
+@pytest.mark.parametrize("size", [1, 2, 3, 6])
+def test_leaving_one_out_is_a_fit_of_the_others(size: int) -> None:
+    """The closed form, with one slip among the others, equals a fit of the readings that are left."""
+    random = np.random.default_rng(size)
+    covariance = np.stack([correlated(random, size) for _ in range(3)])
+    observed, predicted = random.normal(size=size), random.normal(size=(3, size))
+    slip, span = random.uniform(0.001, 0.5, size), random.uniform(1, 20, size)
+    found = without_each(observed, predicted, covariance, slip, span)
+    for c in range(3):
+        for dropped in range(size):
+            kept = np.delete(np.arange(size), dropped)
+            grid = np.ix_(kept, kept)
+            left = fit(observed[kept], predicted[c, kept], covariance[c][grid], slip[kept], span[kept])
+            assert found[c, dropped] == pytest.approx(left.log, rel=1e-9, abs=1e-9)
 
 
 def test_misfits_of_many_boards_equal_that_of_each() -> None:

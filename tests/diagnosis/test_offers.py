@@ -6,7 +6,7 @@ import pytest
 
 from seqsim.circuit import Circuit, library, read_circuit
 from seqsim.circuit.model import REACH_SECONDS
-from seqsim.diagnosis.offers import WORK_SECONDS, Reach, force, offers, seconds_of, state_seconds
+from seqsim.diagnosis.offers import WORK_SECONDS, Reach, again, force, offers, seconds_of, state_seconds
 from seqsim.readings import Probe, format_reading, measurement, parse_reading
 from seqsim.readings.interventions import Lifted, Limited, Pressed
 from seqsim.readings.reading import Reading
@@ -101,3 +101,5 @@ def test_a_limit_stays_on_whatever_is_read() -> None:
     plain = {each.probe: each.seconds for each in offers(FAN, now="battery")}
     for each in found:
         assert each.seconds == pytest.approx(plain[each.probe.model_copy(update={"interventions": ()})])
+    once_more = again(FAN, found[0].probe, "battery", "doubtful")
+    assert (once_more.seconds, once_more.again) == (found[0].seconds, "doubtful")
