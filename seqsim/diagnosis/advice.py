@@ -180,7 +180,7 @@ def _helping(
     if held:
         return _ranked(standing, told, chosen, meter)
     if first := {Probe(kind="ohms", place=net, state=OFF): "" for net in unchecked(standing)}:
-        return _ranked(standing, told, [*chosen, *_again(standing, first)], meter)
+        return _ranked(standing, told, [*chosen, *_again(standing, first)], meter, least=0.0)  # whatever it tells
     chosen += _offers(standing, limits)
     found = _ranked(standing, told, chosen, meter)
     if standing.readings and max((each.bits for each in found), default=0.0) < HARDLY:

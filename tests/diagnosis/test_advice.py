@@ -42,6 +42,16 @@ def test_the_first_reading_is_unpowered(ready: Ready) -> None:
     assert low.low < 1000
 
 
+def test_every_supply_is_checked_for_a_short_whatever_that_tells(ready: Ready) -> None:
+    """A first reading that fits little leaves the second supply's net to be measured before power goes on."""
+    circuit, at, alike = ready("double_inversion")
+    taken = (parse_reading(circuit, "V5 109k ohm"),)
+    found = advise(Standing.of(diagnose(circuit, Readings(readings=taken), at=at, alike=alike), taken))
+    assert found.first == ("V12",)
+    assert not found.stop
+    assert ("V12", "ohms", "off") in {(step.place, step.kind, step.state) for step in found.next}
+
+
 def test_steps_are_ordered_by_what_they_tell_in_a_second(ready: Ready) -> None:
     """Bits by seconds fall from step to step, no reading is advised twice, and none that was taken."""
     found = advice(ready, "V5 100k ohm", "HEAT_EN 0.03")
