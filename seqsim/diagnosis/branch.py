@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from copy import copy
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from functools import cached_property
 
 import numpy as np
@@ -93,12 +93,13 @@ class Predictions:
     restless: Bools
     good: Bools
 
+    def some(self, items: Bools | Ints) -> Predictions:
+        """Return some items, by a mask or by their numbers."""
+        return Predictions(**{each.name: getattr(self, each.name)[items] for each in fields(self)})
+
     def only(self, items: Bools, branch: int) -> Predictions:
         """Return some items as those of one branch with this number."""
-        number = np.full(int(items.sum()), branch, dtype=np.int64)
-        return Predictions(
-            number, self.severity[items], self.tips[items], self.ohms[items], self.restless[items], self.good[items]
-        )
+        return replace(self.some(items), branch=np.full(int(items.sum()), branch, dtype=np.int64))
 
     def one(self, item: int, branch: int) -> Predictions:
         """Return one item as that of a branch with this number."""

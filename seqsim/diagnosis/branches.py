@@ -106,7 +106,9 @@ class _Brancher:
         self.read = tuple(state for state in desk.circuit.power_states if state in states)
         self.points = points
         self.inputs = listeners(desk)
-        self.variants = [vary(desk.network, Branch(k, 1.0, h.modes[0], 1).patches) for k, h in enumerate(hypotheses)]
+        middle = [Branch(k, 1.0, h.modes[0], 1) for k, h in enumerate(hypotheses)]
+        # several faults have a grid of severities, however few are asked for
+        self.variants = [vary(desk.network, branch.patches_at(len(branch.severities) // 2)) for branch in middle]
         self.spread = _row_spread(desk)
         self.main: dict[str, Solved] = {}
         self.states: dict[str, list[State]] = {}

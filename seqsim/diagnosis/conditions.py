@@ -15,6 +15,7 @@ from seqsim.readings.measurement import Measurement
 from seqsim.solver import Levels, solve_variant, static_gates
 
 if TYPE_CHECKING:
+    from seqsim.diagnosis.batches import Batches
     from seqsim.diagnosis.branch import Branch
     from seqsim.diagnosis.rank import Diagnosis
     from seqsim.diagnosis.table import Surveyed
@@ -82,6 +83,8 @@ class Desk:
     """predictions so far, by power states and names of the listed hypotheses: further readings begin with them"""
     branched: dict[tuple[Hashable, ...], tuple[Branch, ...]] = field(default_factory=dict, repr=False, compare=False)
     """branches of whole lists of hypotheses: predictions and look-alikes both begin with them"""
+    sets: dict[tuple[str, ...], Batches] = field(default_factory=dict, repr=False, compare=False)
+    """sets of faults that were weighed so far, by power states"""
     latest: list[tuple[Readings, Diagnosis]] = field(default_factory=list, repr=False, compare=False)
     """the readings that were ranked last, and what came of them: what is to be read next is asked after a ranking"""
     stored: bool = False

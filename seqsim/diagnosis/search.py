@@ -6,13 +6,14 @@ what they change. One fault stands for its look-alikes. Larger sets grow from th
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from seqsim.diagnosis.cells import WORD_UNEXPLAINED, rough_volts
+from seqsim.diagnosis.points import Point
 from seqsim.diagnosis.predict import Branch
 from seqsim.diagnosis.table import COARSE_POINTS, Table
 from seqsim.faults import Fault, SubMode
@@ -49,13 +50,21 @@ SAME_VOLTS = 0.05
 
 @dataclass(frozen=True)
 class Item:
-    """Faults at fixed severities, and the tip volts (r,) that they give; ``which`` are numbers of hypotheses."""
+    """Faults at fixed severities, and the tip volts (r,) that they give; ``which`` are numbers of hypotheses.
 
+    ``name`` are the items of the coarse predictions that it is made of.
+    """
+
+    name: tuple[int, ...]
     which: tuple[int, ...]
     severities: tuple[float, ...]
     tips: Floats
     extra: dict[str, tuple[Patch, ...]]
     starts: dict[str, State]
+
+
+Named = tuple[tuple[int, ...], Branch]
+"""A set as a branch of one severity, named by the items of the coarse predictions that it is made of."""
 
 
 class Search:
@@ -66,6 +75,7 @@ class Search:
         self.branches = [replace(branch, points=COARSE_POINTS) for branch in table.branches]
         self.coarse = coarse = table.coarse
         self.predictor = table.predictor
+        self.points = table.surveyed.points
         noise = found.noise
         wide = np.diag(noise.covariance) + (ROUGH_SHARE * noise.observed) ** 2 + rough_volts(noise) ** 2
         self.sigma = np.sqrt(wide)
@@ -101,7 +111,8 @@ class Search:
             if key not in seen:
                 seen.add(key)
                 severity = float(branch.severities[self.coarse.severity[item]])
-                found.append(Item((branch.hypothesis,), (severity,), tips, dict(branch.extra), dict(branch.starts)))
+                extra, starts = dict(branch.extra), dict(branch.starts)
+                found.append(Item((int(item),), (branch.hypothesis,), (severity,), tips, extra, starts))
         return found
 
     def misses(self, tips: Floats) -> Floats:
@@ -137,19 +148,20 @@ class Search:
             which, severities = _sorted((*a.which, *b.which), (*a.severities, *b.severities))
             worth = chi[k] < min(alone[a.which], alone[b.which]) - BETTER
             if worth and chi[k] < chi.min() + ROUGH_LEAD and which not in best:
-                branch = joined[k]
-                best[which] = Item(which, severities, tips[k], dict(branch.extra), dict(branch.starts))
+                name, branch = joined[k]
+                best[which] = Item(name, which, severities, tips[k], dict(branch.extra), dict(branch.starts))
         return list(best.values())
 
     def tried(
         self, firsts: Sequence[Item], seconds: Sequence[Item], chosen: Sequence[tuple[int, int]]
-    ) -> tuple[list[Branch], Floats, Floats, Floats]:
+    ) -> tuple[list[Named], Floats, Floats, Floats]:
         """Return sets, solved once, with their tips (s, r), χ² (s,) and what their rarity counts beside it (s,)."""
         joined = [self.joined(firsts[a], seconds[b]) for a, b in chosen]
-        tips, good = self.solved(joined)
-        chi = np.where(good, self.misses(tips).sum(axis=1), np.inf)
+        wanted: dict[Hashable, Point] = {name: (branch, 0) for name, branch in joined}
+        seen = self.points.at(wanted, self.predictor.conditions, self.predictor.readings)
+        chi = np.where(seen.good, self.misses(seen.tips).sum(axis=1), np.inf)
         one, two = self.rarity(firsts), self.rarity(seconds)
-        return joined, tips, chi, np.array([one[a] + two[b] for a, b in chosen])
+        return joined, seen.tips, chi, np.array([one[a] + two[b] for a, b in chosen])
 
     def alone(self, items: Sequence[Item]) -> dict[tuple[int, ...], float]:
         """Return the least χ² of the faults of each item without any other."""
@@ -157,18 +169,6 @@ class Search:
         for item, chi in zip(items, self.misses(np.stack([item.tips for item in items])).sum(axis=1), strict=True):
             best[item.which] = min(best.get(item.which, np.inf), float(chi))
         return best
-
-    def solved(self, branches: Sequence[Branch]) -> tuple[Floats, Bools]:
-        """Return tips (b, r) of branches of one severity, and whether they are solved; the plain ones share more."""
-        tips = np.zeros((len(branches), len(self.found.measurements)))
-        good = np.zeros(len(branches), dtype=np.bool_)
-        for extra in (False, True):
-            mine = np.array([k for k, branch in enumerate(branches) if bool(branch.extra) is extra], dtype=np.int64)
-            if not len(mine):
-                continue
-            predictions = self.predictor.nominal([branches[k] for k in mine])
-            tips[mine], good[mine] = predictions.tips, predictions.good
-        return tips, good
 
     def promising(self, firsts: Sequence[Item], seconds: Sequence[Item]) -> list[tuple[int, int]]:
         """Return which two to solve together, from what each shows alone."""
@@ -237,8 +237,8 @@ class Search:
         fault = self.fault(number)
         return fault.place if fault.kind in EXCLUSIVE else ""
 
-    def joined(self, first: Item, second: Item) -> Branch:
-        """Return the branch of two items together."""
+    def joined(self, first: Item, second: Item) -> Named:
+        """Return the branch of two items together, and its name."""
         pairs = [*zip(first.which, first.severities, strict=True), *zip(second.which, second.severities, strict=True)]
         patches = tuple(patch for k, at in pairs for patch in self.fault(k).patches(at))
         ordered = tuple(sorted(patches, key=lambda patch: not isinstance(patch, Move)))
@@ -246,7 +246,8 @@ class Search:
             state: (*first.extra.get(state, ()), *second.extra.get(state, ()))
             for state in {*first.extra, *second.extra}
         }
-        return Branch(0, 1.0, SubMode("", 1.0, None, lambda _: ordered), 1, extra, first.starts)
+        branch = Branch(0, 1.0, SubMode("", 1.0, None, lambda _: ordered), 1, extra, first.starts)
+        return (*first.name, *second.name), branch
 
 
 def _sorted(which: Sequence[int], severities: Sequence[float]) -> tuple[tuple[int, ...], tuple[float, ...]]:

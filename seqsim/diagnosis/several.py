@@ -14,7 +14,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from seqsim.diagnosis.alike import Alike
+from seqsim.diagnosis.batches import Batches
 from seqsim.diagnosis.cells import WORD_UNEXPLAINED, Cell, Scored, cells_of, in_the_running, leading, score
+from seqsim.diagnosis.conditions import Desk
 from seqsim.diagnosis.grid import grid_cells, is_grid
 from seqsim.diagnosis.hypotheses import LISTED_PRIOR, Hypothesis, Sort
 from seqsim.diagnosis.killed import killed_by
@@ -62,7 +64,7 @@ def with_sets(found: Diagnosis, table: Table, second: float = SECOND) -> Diagnos
     if not second or not (second >= OFTEN_SEVERAL or leaves_open(found)):
         return found
     search = Search(found, table)
-    weighing = _Weighing(found, search, second)
+    weighing = _Weighing(found, search, _sets_of(found.desk, table), second)
     singles = search.singles()
     sets, wider = search.grown(singles, singles), found
     for size in range(2, MOST_FAULTS + 1):
@@ -71,6 +73,13 @@ def with_sets(found: Diagnosis, table: Table, second: float = SECOND) -> Diagnos
             break
         sets = search.grown(sets[:GROWN_FROM], singles)
     return wider
+
+
+def _sets_of(desk: Desk, table: Table) -> Batches:
+    """Return what is known of sets in the power states of a table."""
+    states = tuple(dict.fromkeys(condition.state for condition in table.predictor.conditions))
+    ordered = tuple(state for state in desk.circuit.power_states if state in states)
+    return desk.sets.setdefault(ordered, Batches(desk, ordered))
 
 
 def leaves_open(found: Diagnosis) -> bool:
@@ -89,9 +98,10 @@ def leaves_open(found: Diagnosis) -> bool:
 class _Weighing:
     """Gives the sets that a search has found their full likelihood."""
 
-    def __init__(self, found: Diagnosis, search: Search, second: float) -> None:
+    def __init__(self, found: Diagnosis, search: Search, sets: Batches, second: float) -> None:
         self.found = found
         self.search = search
+        self.sets = sets
         self.second = second
 
     def weighed(self, before: Diagnosis, items: Sequence[Item]) -> Diagnosis:
@@ -125,7 +135,7 @@ class _Weighing:
                     return hypotheses, groups
                 known.add(name)
                 groups[name] = tuple(sorted(self.group(k) for k in chosen))
-                hypotheses.append(_hypothesis(faults, max(prior_of(faults, self.second), dead.prior(faults))))
+                hypotheses.append(set_of(faults, max(prior_of(faults, self.second), dead.prior(faults))))
         return hypotheses, groups
 
     def group(self, number: int) -> tuple[int, str]:
@@ -144,12 +154,13 @@ class _Weighing:
     def scored(self, hypotheses: Sequence[Hypothesis]) -> tuple[list[Branch], list[Scored]]:
         """Return the branches of sets in the running, and the fits of their cells."""
         found, noise = self.found, self.found.noise
-        table = Table.of(found.desk, hypotheses, (), found.measurements)
+        table = self.sets.table(hypotheses, found.measurements)
         chosen, _ = leading(table.coarse, noise, len(table.branches))
         predictions = table.fine(chosen)
-        wanted, _ = leading(predictions, noise, len(table.branches))
-        cells = list(_cells(predictions, table.branches, wanted, table.limits))
-        spread = table.spread(in_the_running(cells, _numbered(table.branches, 1), noise))
+        branches = table.branches
+        wanted, _ = leading(predictions, noise, len(branches))
+        cells = list(_cells(predictions, branches, wanted, table.limits))
+        spread = table.spread(in_the_running(cells, _numbered(branches, 1), noise))
         lean = followed(found.measurements, table.latents.size)
         spread = tuple(each.beside(lean) for each in spread)
         if found.calibration is not None:
@@ -158,10 +169,11 @@ class _Weighing:
             [each.cell for each in spread], [believed(each.moves, noise.span) for each in spread], found.measurements,
             noise, found.slip, found.largest,
         )  # fmt: skip
-        return table.branches, fits
+        return branches, fits
 
 
-def _hypothesis(faults: Sequence[Fault], prior: float) -> Hypothesis:
+def set_of(faults: Sequence[Fault], prior: float) -> Hypothesis:
+    """Return several faults as one hypothesis; its prior is relative to that of single faults."""
     places = tuple(dict.fromkeys(fault.place for fault in faults))
     return Hypothesis(
         name_of(faults), Sort.SEVERAL, " and ".join(places), frozenset().union(*(fault.places for fault in faults)),

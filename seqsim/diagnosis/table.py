@@ -69,6 +69,11 @@ class Surveyed:
         known, latents, _ = model_latents(self.coarse.desk.network)
         return Points(replace(self.coarse.desk, network=known), latents)
 
+    @cached_property
+    def points(self) -> Points:
+        """Return what boards with several faults read, each by the items of ``coarse`` that it is made of."""
+        return Points(self.coarse.desk)
+
     def refine(self, wanted: Sequence[int]) -> None:
         """Let some branches have fine severities, too."""
         missing = [k for k in wanted if k not in self.place]

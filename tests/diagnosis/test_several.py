@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+import numpy as np
 import pytest
 
-from seqsim.circuit import Circuit, parse_circuit
+from seqsim.circuit import Circuit, library, parse_circuit, read_circuit
 from seqsim.diagnosis import Diagnosis, Ranking, diagnose
+from seqsim.diagnosis.branches import branches_of
 from seqsim.diagnosis.conditions import desk
 from seqsim.diagnosis.hypotheses import LISTED_PRIOR, Sort
 from seqsim.diagnosis.killed import BEARS_WATTS, heat, is_short, killed_by
 from seqsim.diagnosis.report import ranking
+from seqsim.diagnosis.several import set_of
 from seqsim.faults import find_fault, single_faults
 from seqsim.faults.together import KILLS, SECOND
 from seqsim.readings import Readings, parse_reading
@@ -158,3 +161,35 @@ def test_three_faults_at_once() -> None:
     first = found.hypotheses[0]
     assert len(first.faults) == 3
     assert {name[1] for name in first.faults} == {"1", "2", "3"}
+
+
+def test_a_set_looks_the_same_whatever_it_is_looked_at_with() -> None:
+    """Where one set has two severities and another none, each has the branches that it has by itself."""
+    circuit = read_circuit(library()[INVERTERS])
+    at = desk(circuit)
+    faults = {fault.name: fault for fault in single_faults(circuit)}
+    pairs = [("R1:high", "R4:high"), ("R1:open", "R3:low"), ("R2:low", "Q2.B:joint open")]
+    sets = [set_of([faults[one], faults[other]], 1e-3) for one, other in pairs]
+    states = list(circuit.power_states)
+    together_ = branches_of(at, sets, states, 6)
+    for k, each in enumerate(sets):
+        alone = branches_of(at, [each], states, 6)
+        mine = [branch for branch in together_ if branch.hypothesis == k]
+        assert [(b.weight, b.extra) for b in mine] == [(b.weight, b.extra) for b in alone]
+        for one, other in zip(mine, alone, strict=True):
+            for state in circuit.power_states:
+                assert np.array_equal(one.starts[state].conducting, other.starts[state].conducting)
+
+
+def test_a_job_of_many_readings_ends_where_all_at_once_do() -> None:
+    """What was worked out for the readings before changes nothing."""
+    circuit = read_circuit(library()[INVERTERS])
+    texts = (*BOTH_BROKEN, "WAKE_N 3.6 @asleep", "Q2_BASE 0.0 @asleep")
+    taken = tuple(parse_reading(circuit, text) for text in texts)
+    job, once = desk(circuit), desk(circuit)
+    for count in range(3, len(taken) + 1):
+        step_by_step = diagnose(circuit, Readings(readings=taken[:count]), factors={"several": 1.0}, at=job)
+    at_once = diagnose(circuit, Readings(readings=taken), factors={"several": 1.0}, at=once)
+    assert len(job.sets) == len(once.sets) == 1
+    assert [h.name for h in step_by_step.hypotheses] == [h.name for h in at_once.hypotheses]
+    assert step_by_step.posterior.probability == pytest.approx(at_once.posterior.probability, abs=1e-9)
