@@ -156,7 +156,8 @@ def _wanted_bits(rules: Rules, k: int, above: Bools) -> int:
 
 
 @compiled
-def _gates(rules: Rules, w: Work) -> None:
+def gates(rules: Rules, w: Work) -> None:
+    """Put the gates that the sides of all rows ask for into ``w.gates``."""
     for g in range(len(rules.gates)):
         w.gates[g] = rules.gates[g]
     for k in range(len(rules.row_start) - 1):
@@ -169,7 +170,7 @@ def _gates(rules: Rules, w: Work) -> None:
 
 
 @compiled
-def _sides(rules: Rules, w: Work) -> int:
+def sides(rules: Rules, w: Work) -> int:
     """Put the sides that the volts ask for into ``w.fresh``; return how many differ."""
     changed = 0
     for row in range(len(rules.kind)):
@@ -208,14 +209,14 @@ def settle(h: Hinges, ref: Reference, rules: Rules, ratios: Ratios, w: Work) -> 
     one_by_one = False
     together = -1  # the last round that changed several rows
     for step in range(ROUNDS):
-        _gates(rules, w)
+        gates(rules, w)
         way, change = _settle_analog(h, ref, ratios, w, ROUGHLY, _guess(w, step))
         worst = max(worst, way)
-        changed = _sides(rules, w)
+        changed = sides(rules, w)
         if change >= RATIO_TOLERANCE and changed == 0 and way != FAILED:
             way, _ = _settle_analog(h, ref, ratios, w, RATIO_TOLERANCE, NO_GUESS)
             worst = max(worst, way)
-            changed = _sides(rules, w)
+            changed = sides(rules, w)
         _keep(w, step)
         if way == FAILED:
             return NO_LEVEL, worst
@@ -328,6 +329,6 @@ def restore(
     w.above[:] = above
     w.ratios[:] = kept_ratios
     w.volts[:] = volts
-    _gates(rules, w)
+    gates(rules, w)
     choose(h, ref, ratios, w)
     prepare(h, ref, w)

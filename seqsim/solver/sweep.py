@@ -10,7 +10,7 @@ from seqsim.solver.arrays import NO_LEVEL, OSCILLATES, STEADY, Hinges, Ratios, R
 from seqsim.solver.jit import compiled
 from seqsim.solver.kernel import restore, settle
 from seqsim.solver.pack import STUBS, Latents, Pack, Probes, Solved
-from seqsim.solver.probing import farthest, same_meter, slack, unmoved
+from seqsim.solver.probing import farthest, follow, same_meter, slack, unmoved
 from seqsim.solver.update import aim, felt, rely
 from seqsim.solver.work import BEGIN, END, HINGES, KEPT, LIVE, NO_GUESS, STRUCTURE, UNKNOWN, Work
 
@@ -125,7 +125,7 @@ def sweep(
     sensitive = latents.size > 0
     width = len(h.gate)
     rows = len(kind)
-    row, column = np.zeros(size), np.zeros(size)
+    row, column = np.zeros(size), work.ports.columns[0]
     alias = np.arange(base)
     kept = np.zeros(width, dtype=np.bool_)
     kept_above = np.zeros(rows, dtype=np.bool_)
@@ -222,6 +222,14 @@ def sweep(
                         for node in range(size):
                             row[node] /= share
                         _moves(h, work, alias, latents, row, solved.moves[item, r])
+                elif (
+                    tame and not sensitive
+                    and follow(
+                        h, ref, ratios, rules, work, settled_volts, plus, minus, siemens, probes.volts[r],
+                        probes.most[r],
+                    )
+                ):  # fmt: skip
+                    read = work.volts[plus] - work.volts[minus]
                 else:
                     work.volts[:] = settled_volts
                     work.size[HINGES] = _place_meter(h, total, plus, minus, siemens, probes.volts[r], probes.most[r])

@@ -25,6 +25,25 @@ FEW, NODES_A_HINGE = 10, 16
 """So many flipped hinges, and one more for so many nodes, cost as much as the equations of the nodes."""
 
 
+MOST_MOVED = 6
+"""Hinges that a meter may move before the board is settled anew."""
+
+
+class Ports(NamedTuple):
+    """A meter, and the hinges that it moves, beside a settled board.
+
+    ``moved`` (m,) and whether they conducted before, ``columns`` (m + 1, N) what a current at each does to the volts,
+    the meter's first, and their equations.
+    """
+
+    moved: Ints
+    was: Bools
+    columns: Floats
+    matrix: Floats
+    pivots: Ints
+    right: Floats
+
+
 class Work(NamedTuple):
     """Scratch space, and the answer: volts (N,), conducting (t,), above (r,), ratios (k,)."""
 
@@ -59,6 +78,7 @@ class Work(NamedTuple):
     trail_sides: Bools
     trail_modes: Bools
     """sides and modes of the first rounds at the severity before: the next one mostly goes the same way"""
+    ports: Ports
     size: Ints
     """hinges of network and variant; number chosen; which equations are prepared; what is known of the nodes' own;
     nodes of network and variant: what stubs there is room for beyond them stays at zero; the first round of a cycle in
@@ -98,5 +118,10 @@ def workspace(place: Ints, hinges: int, rows: int, gates: int, ratios: int) -> W
         volts_seen=np.zeros((ROUNDS, nodes)),
         trail_sides=np.zeros((TRAIL, rows), dtype=np.bool_),
         trail_modes=np.zeros((TRAIL, hinges), dtype=np.bool_),
+        ports=Ports(
+            np.zeros(MOST_MOVED, dtype=np.int64), np.zeros(MOST_MOVED, dtype=np.bool_),
+            np.zeros((MOST_MOVED + 1, nodes)), np.zeros((MOST_MOVED + 1, MOST_MOVED + 1)),
+            np.zeros(MOST_MOVED + 1, dtype=np.int64), np.zeros(MOST_MOVED + 1),
+        ),
         size=np.zeros(8, dtype=np.int64),
     )
