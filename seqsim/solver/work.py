@@ -119,9 +119,12 @@ def workspace(place: Ints, hinges: int, rows: int, gates: int, ratios: int) -> W
         trail_sides=np.zeros((TRAIL, rows), dtype=np.bool_),
         trail_modes=np.zeros((TRAIL, hinges), dtype=np.bool_),
         ports=Ports(
-            np.zeros(MOST_MOVED, dtype=np.int64), np.zeros(MOST_MOVED, dtype=np.bool_),
-            np.zeros((MOST_MOVED + 1, nodes)), np.zeros((MOST_MOVED + 1, MOST_MOVED + 1)),
-            np.zeros(MOST_MOVED + 1, dtype=np.int64), np.zeros(MOST_MOVED + 1),
+            np.zeros(MOST_MOVED, dtype=np.int64),
+            np.zeros(MOST_MOVED, dtype=np.bool_),
+            np.zeros((MOST_MOVED + 1, nodes)),
+            np.zeros((MOST_MOVED + 1, MOST_MOVED + 1)),
+            np.zeros(MOST_MOVED + 1, dtype=np.int64),
+            np.zeros(MOST_MOVED + 1),
         ),
         size=np.zeros(8, dtype=np.int64),
     )
