@@ -52,8 +52,9 @@ def ranking(found: Diagnosis, readings: Sequence[Reading]) -> Ranking:
     order = np.argsort(-found.posterior.probability, kind="stable")
     unsure = doubtful(found, readings)
     proven = _proofs(found, [int(h) for h in order])
-    speaking = _speaking(found)
-    hypotheses = [replace(_explained(found, int(h), speaking), proof=proven.get(int(h), ())) for h in order]
+    speaking, spread = _speaking(found), _expected(found, found.posterior.best)
+    healthy = None if found.healthy is None else _expected(found, {0: found.healthy})[0]
+    hypotheses = [replace(_explained(found, int(h), speaking, spread), proof=proven.get(int(h), ())) for h in order]
     return Ranking(
         circuit=circuit.title or (circuit.file or ""),
         where=where_of(found),
@@ -66,7 +67,7 @@ def ranking(found: Diagnosis, readings: Sequence[Reading]) -> Ranking:
                 if unsure[k]
             )
         ),
-        readings=tuple(_judged(found, k, reading) for k, reading in enumerate(readings)),
+        readings=tuple(_judged(found, k, reading, healthy) for k, reading in enumerate(readings)),
         hypotheses=tuple(hypotheses),
         none_of_these=found.posterior.none,
         reference=found.reference,
@@ -131,11 +132,11 @@ def where_of(found: Diagnosis) -> tuple[Where, ...]:
     return tuple(sorted(entries, key=lambda each: -each.probability))
 
 
-def _explained(found: Diagnosis, h: int, speaking: Mapping[int, Bools]) -> Explained:
+def _explained(found: Diagnosis, h: int, speaking: Mapping[int, Bools], spread: Mapping[int, Floats]) -> Explained:
     hypothesis = found.hypotheses[h]
     best = found.posterior.best.get(h)
     group = -1 if hypothesis.sort is Sort.PLACE else found.alike.group[hypothesis.name]
-    predictions = () if best is None else tuple(_predictions(found, best, speaking[h]))
+    predictions = () if best is None else tuple(_predictions(found, best, speaking[h], spread[h]))
     confirm, repair = confirm_and_repair(hypothesis)
     return Explained(
         faults=_names(hypothesis),
@@ -176,13 +177,16 @@ def confirm_and_repair(hypothesis: Hypothesis) -> tuple[str, str]:
     return "", ""
 
 
-def _predictions(found: Diagnosis, best: Scored, speaking: Bools) -> list[Predicted]:
-    """Return what the likeliest cell of a hypothesis predicts for each reading, and which readings speak for it."""
+def _predictions(found: Diagnosis, best: Scored, speaking: Bools, spread: Floats) -> list[Predicted]:
+    """Return what the likeliest cell of a hypothesis predicts for each reading, and which readings speak for it.
+
+    ``spread`` (r,) are the standard deviations of what is expected, in tip volts.
+    """
     numbers = np.flatnonzero(found.noise.number)
     off = dict(zip(numbers.tolist(), np.abs(best.fit.standard).tolist(), strict=True))
     result = []
     for k, each in enumerate(found.measurements):
-        low, middle, high = _shown(each, float(best.cell.mean[k]), _expected_sd(found, best, k))
+        low, middle, high = _shown(each, float(best.cell.mean[k]), float(spread[k]))
         if best.cell.restless[k] > 0.5:  # an average over an oscillation is no reading to compare with
             low = middle = high = None
         against = off[k] > EXPLAINED_WITHIN if k in off else best.words[k] < np.log(WORD_UNEXPLAINED)
@@ -213,13 +217,21 @@ def _alone(found: Diagnosis, cell: Scored) -> Floats:
     return np.where(found.noise.number, numbers, cell.words)
 
 
-def _expected_sd(found: Diagnosis, cell: Scored, k: int) -> float:
-    """Return the standard deviation (tip volts) of what is expected: the meter errs as it does there, not as read."""
-    each, variance = found.measurements[k], float(cell.covariance[k, k])
-    if each.good is not None or each.kind.name in OWN_TEST:  # ohms are a share of a small test voltage
-        return float(np.sqrt(variance))
-    own = float(own_deviation(each, np.array([cell.cell.mean[k]]))[0])
-    return float(np.hypot(np.sqrt(max(variance - found.noise.covariance[k, k], 0.0)), own))
+def _expected(found: Diagnosis, cells: Mapping[int, Scored]) -> dict[int, Floats]:
+    """Return the standard deviations (r,), in tip volts, of what each of some cells expects.
+
+    The meter errs as it does where the reading is expected, not where it was read.
+    """
+    if not cells:
+        return {}
+    mean = np.stack([each.cell.mean for each in cells.values()])
+    variance = np.stack([np.diag(each.covariance) for each in cells.values()])
+    spread = np.sqrt(variance)
+    for k, each in enumerate(found.measurements):
+        if each.good is None and each.kind.name not in OWN_TEST:  # ohms are a share of a small test voltage
+            rest = np.maximum(variance[:, k] - found.noise.covariance[k, k], 0.0)
+            spread[:, k] = np.hypot(np.sqrt(rest), own_deviation(each, mean[:, k]))
+    return dict(zip(cells, spread, strict=True))
 
 
 def _shown(each: Measurement, tip: float, sd: float) -> tuple[float | None, float | None, float | None]:
@@ -228,14 +240,15 @@ def _shown(each: Measurement, tip: float, sd: float) -> tuple[float | None, floa
     return low, middle, high
 
 
-def _judged(found: Diagnosis, k: int, reading: Reading) -> Judged:
+def _judged(found: Diagnosis, k: int, reading: Reading, healthy: Floats | None) -> Judged:
+    """Return a reading beside what a healthy board shows; ``healthy`` (r,) are the standard deviations of that."""
     each = found.measurements[k]
     low = high = None
     verdict = "no_prediction"
-    if found.healthy is not None:
+    if found.healthy is not None and healthy is not None:
         cell = found.healthy
         mean, sd = float(cell.cell.mean[k]), float(np.sqrt(cell.covariance[k, k]))
-        low, _, high = _shown(each, mean, _expected_sd(found, cell, k))
+        low, _, high = _shown(each, mean, float(healthy[k]))
         if found.noise.number[k]:
             z = (found.noise.observed[k] - mean) / sd
             verdict = "as_healthy" if abs(z) <= EXPLAINED_WITHIN else "low" if z < 0 else "high"

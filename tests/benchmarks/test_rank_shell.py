@@ -28,8 +28,12 @@ AGAIN_SECONDS = 1.5
 FURTHER_SECONDS = 0.15
 STAGES = 14
 """Stages of a generated board of about 100 parts in three power states."""
-READ = ("EN14 0.0", "EN7 5.0", "EN10 0.0 @running", "EN7 0.0 @waiting", "V5 4.99", "EN10 4k7 ohm")
-FURTHER = ("EN8 5.0", "EN9 0.0 @waiting", "EN9 5.0")
+READ = ("EN14 0.0", "EN7 4.98", "EN10 0.0 @running", "EN7 0.0 @waiting", "V5 4.99", "EN10 101k ohm")
+FURTHER = ("EN8 0.0", "EN9 0.0 @waiting", "E7 0.0")
+"""What a board shows whose R71 is open."""
+ODD_READ = (*READ[:-1], "EN10 4k7 ohm")
+ODD_FURTHER = ("EN8 5.0", "EN9 0.0 @waiting", "EN9 5.0")
+"""What no single fault explains, so that every ranking tries sets of two and three."""
 
 
 @dataclass(frozen=True)
@@ -87,15 +91,17 @@ def test_rank_of_a_hundred_parts(cache: Path, tmp_path: Path) -> None:
     path = tmp_path / "hundred.yaml"
     path.write_text(chain_text(STAGES), encoding="utf-8")
     tell("100 parts", [str(path), *(word for text in READ for word in ("--read", text))], cache)
+    tell("100 parts, several faults", [str(path), *(word for text in ODD_READ for word in ("--read", text))], cache)
 
 
-@pytest.mark.parametrize("board", ["greenhouse_fan", "hundred parts"])
+@pytest.mark.parametrize("board", ["greenhouse_fan", "hundred parts", "hundred parts, several faults"])
 def test_further_readings(board: str, tmp_path: Path) -> None:
     """Each further reading in a running job."""
-    if board == "hundred parts":
+    if board.startswith("hundred parts"):
         path = tmp_path / "hundred.yaml"
         path.write_text(chain_text(STAGES), encoding="utf-8")
-        job, taken, further = seqsim.load(path), seqsim.load(path).read(READ), FURTHER
+        read, further = (READ, FURTHER) if board == "hundred parts" else (ODD_READ, ODD_FURTHER)
+        job, taken = seqsim.load(path), seqsim.load(path).read(read)
     else:
         job = seqsim.load(board)
         taken, further = job.read(f"{board}.readings.yaml"), ("VBLOW 0.01", "V5 4.99 @battery", "ARMED 3.27")
