@@ -5,6 +5,8 @@ Importing this module imports numba.
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 
 from seqsim.network import WIDTH
@@ -316,19 +318,37 @@ def _average(rules: Rules, w: Work, first: int, end: int) -> None:
         w.volts[node] /= total
 
 
+class Settled(NamedTuple):
+    """The state of a settled board: volts (N,), conducting (t,), above (r,), ratios (k,)."""
+
+    volts: Floats
+    conducting: Bools
+    above: Bools
+    ratios: Floats
+
+
+@compiled
+def note(w: Work, settled: Settled) -> None:
+    """Copy the state in ``w`` into ``settled``."""
+    settled.volts[:] = w.volts
+    for k in range(w.size[HINGES]):
+        settled.conducting[k] = w.conducting[k]
+    settled.above[:] = w.above
+    settled.ratios[:] = w.ratios
+
+
 @compiled
 def restore(
-    h: Hinges, ref: Reference, ratios: Ratios, rules: Rules, w: Work, conducting: Bools, above: Bools,
-    kept_ratios: Floats, volts: Floats, total: int,
+    h: Hinges, ref: Reference, ratios: Ratios, rules: Rules, w: Work, settled: Settled, total: int
 ) -> None:  # fmt: skip
-    """Bring ``w`` back to a settled state, ready to be probed."""
+    """Bring ``w`` back to a settled state, ready to be probed; ``total`` are the hinges without a meter."""
     w.size[HINGES] = total
     w.size[STRUCTURE] = UNKNOWN
     for k in range(total):
-        w.conducting[k] = conducting[k]
-    w.above[:] = above
-    w.ratios[:] = kept_ratios
-    w.volts[:] = volts
+        w.conducting[k] = settled.conducting[k]
+    w.above[:] = settled.above
+    w.ratios[:] = settled.ratios
+    w.volts[:] = settled.volts
     gates(rules, w)
     choose(h, ref, ratios, w)
     prepare(h, ref, w)
