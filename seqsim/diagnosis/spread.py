@@ -10,7 +10,7 @@ import numpy as np
 from seqsim.diagnosis.conditions import Condition
 from seqsim.network import Effect, Network
 from seqsim.network.network import Bools, Floats
-from seqsim.parts.model_error import SATURATION, law_of, model_error, saturation_knobs
+from seqsim.parts.model_error import DIODE, SATURATION, chip_diode_knobs, law_of, model_error, saturation_knobs
 from seqsim.readings.measurement import Measurement
 from seqsim.readings.outcome import Number, Zone
 from seqsim.solver.batch import Latents, latents_of
@@ -35,7 +35,8 @@ def model_latents(network: Network) -> tuple[Network, Latents, tuple[tuple[str, 
     for key, knob in network.knobs.items():
         law = law_of(knob)
         wider[key] = knob if law is None else replace(knob, spread=float(np.hypot(knob.spread, laws[law])))
-    known = network.with_knobs({**wider, **saturation_knobs(network, laws[SATURATION])})
+    alone = saturation_knobs(network, laws[SATURATION]) | chip_diode_knobs(network, laws[DIODE])
+    known = network.with_knobs({**wider, **alone})
     keep = tuple(
         key for key, knob in known.knobs.items()
         if knob.spread > 0 and any(turned.effect is not Effect.ROW for turned in knob.turned)

@@ -6,6 +6,8 @@ The figures lie in model_error.json; `seqsim.spice.model_error` measures them an
 from __future__ import annotations
 
 import json
+import math
+import re
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
 from functools import cache
@@ -18,6 +20,10 @@ FILE = "model_error.json"
 SATURATION, JUNCTION, DIODE, THRESHOLD, GAIN = LAWS = ("saturation", "junction", "diode", "threshold", "gain")
 """The laws whose errors count: both junctions of a bipolar transistor against each other, and together; a diode or a
 light-emitting one; the gate voltage of a channel; the current gain."""
+
+CHIP_DIODE = re.compile(r"(clamp|body diode)\b.* \d+$")
+CHIP_DIODE_VOLTS = 0.04
+"""Standard deviation (V) of the diodes inside a chip: in diode mode a pin reads 0.4 to 0.7 V (common practice)."""
 
 
 @dataclass(frozen=True)
@@ -70,6 +76,24 @@ def saturation_knobs(network: Network, spread: float) -> dict[tuple[str, str], K
         if roles:
             turned = tuple(Turned(role, Effect.SHIFT) for role in roles)
             found[owner, SATURATION] = Knob(owner, SATURATION, 0.0, spread, "measured model error", turned)
+    return found
+
+
+def chip_diode_knobs(network: Network, law: float) -> dict[tuple[str, str], Knob]:
+    """Return a knob for each chip that shifts its clamps and body diodes together: one piece of silicon has them all.
+
+    ``law`` (V) is the error of a diode's law, beside what chips differ by.
+    """
+    known = {(knob.owner, turned.role) for knob in network.knobs.values() for turned in knob.turned}
+    found = {}
+    for owner, hinges in network.hinges_of.items():
+        roles = dict.fromkeys(network.roles[k] for k in hinges)
+        turned = tuple(
+            Turned(role, Effect.SHIFT) for role in roles if CHIP_DIODE.search(role) and (owner, role) not in known
+        )
+        if turned:
+            spread = math.hypot(CHIP_DIODE_VOLTS, law)
+            found[owner, "chip diodes"] = Knob(owner, "chip diodes", 0.0, spread, "common practice", turned)
     return found
 
 

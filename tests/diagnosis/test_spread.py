@@ -9,7 +9,12 @@ import pytest
 
 from seqsim.circuit import compile_network, find_circuit, read_circuit
 from seqsim.diagnosis import spread
+from seqsim.diagnosis.branch import Branch
+from seqsim.diagnosis.conditions import conditions, desk
+from seqsim.diagnosis.hypotheses import HEALTHY
+from seqsim.diagnosis.predict import Predictor
 from seqsim.parts.model_error import DIODE, GAIN, JUNCTION, SATURATION, THRESHOLD, model_error
+from seqsim.readings import measurement, parse_reading
 
 MEASURED = {
     ("Q1", "junction"): JUNCTION,
@@ -31,6 +36,25 @@ def test_the_ranking_reads_the_measured_figures(monkeypatch: pytest.MonkeyPatch)
             assert known.knobs[key].spread == pytest.approx(np.hypot(network.knobs[key].spread, error.laws[law]))
         assert known.knobs["Q1", SATURATION].spread == error.laws[SATURATION]
         assert known.knobs["R1", "ohms"].spread == network.knobs["R1", "ohms"].spread
+
+
+def test_the_diodes_of_a_chip_spread_together() -> None:
+    """In diode mode the pins of chips read 0.4 to 0.7 V (common practice): no one reading of these names a dead chip.
+
+    Two diodes of one chip in series, from ground by its output to its input, err twice as far: they lie on one die.
+    """
+    circuit = read_circuit(find_circuit("supervised_lamp"))
+    at = desk(circuit)
+    known, latents, keep = spread.model_latents(at.network)
+    assert ("U1", "chip diodes") in keep
+    assert all(owner != "M1" for owner, name in keep if name == "chip diodes")  # a MOSFET has a knob of its own
+    measured = [
+        measurement(circuit, parse_reading(circuit, text)) for text in ("V3V3 to V24 0.5 diode", "GND to V24 0.9 diode")
+    ]
+    predictor = Predictor(replace(at, network=known), conditions(measured), len(measured))
+    one, both = np.sqrt((predictor.moves([Branch(0, 1.0, HEALTHY.modes[0], 1)], [0], latents)[0] ** 2).sum(axis=1))
+    assert 0.03 < one < 0.07
+    assert both == pytest.approx(2 * one, rel=0.1)
 
 
 def test_the_residual_is_no_less_than_measured() -> None:
