@@ -18,7 +18,7 @@ from seqsim.diagnosis.branches import branches_of
 from seqsim.diagnosis.conditions import Condition, Desk, conditions
 from seqsim.diagnosis.hypotheses import Hypothesis
 from seqsim.diagnosis.predict import Branch, Predictions, Predictor
-from seqsim.diagnosis.spread import RESIDUAL_OHMS, RESIDUAL_SHARE, RESIDUAL_VOLTS, model_latents
+from seqsim.diagnosis.spread import RESIDUAL_OHMS, RESIDUAL_SHARE, RESIDUAL_TEST, RESIDUAL_VOLTS, model_latents
 from seqsim.network.network import Floats, Ints
 from seqsim.readings import METER, Meter, Probe, measurement
 from seqsim.readings.measurement import Measurement
@@ -34,8 +34,6 @@ BINS = 120
 SAME_VOLTS = 1e-3
 """Predictions that differ by less are worked out once."""
 UNLIKE_VOLTS = 1e3
-OWN_TEST = {"ohms": 0.002}
-"""Residual (V between the tips) where the meter's own test voltage is small."""
 
 
 @dataclass(frozen=True)
@@ -113,9 +111,9 @@ def _compare(
 
 def own_deviation(each: Measurement, tips: Floats) -> Floats:
     """Return the standard deviation (i,) that meter and model leave at predicted tip volts."""
-    residual, share = OWN_TEST.get(each.kind.name, RESIDUAL_VOLTS), RESIDUAL_SHARE
-    if each.kind.name == "current":  # volts across a shunt of milliohms
-        residual, share = 0.0, RESIDUAL_OHMS
+    residual, share = RESIDUAL_VOLTS, RESIDUAL_SHARE
+    if each.kind.by_share:
+        residual, share = (0.0, RESIDUAL_OHMS) if each.kind.live else (RESIDUAL_TEST, RESIDUAL_SHARE)
     shown = np.asarray(each.convert(tips), dtype=np.float64)
     slope = np.abs(np.asarray(each.slope(tips), dtype=np.float64))
     with np.errstate(invalid="ignore", divide="ignore"):

@@ -17,10 +17,6 @@ from seqsim.readings.outcome import Condition as Wording
 from seqsim.readings.outcome import Zone
 from seqsim.solver import FLOATING_OHMS
 
-CELL_VOLTS = 0.3
-"""A new cell begins when a reading moves this far from the cell's first point."""
-TEST_VOLTS = {"ohms": 0.03, "continuity": 0.03, "diode": 0.1, "current": 3e-4}
-"""The same for functions whose own test voltage is small, and for a shunt of a milliohm: 0.3 A."""
 CONTINUOUS = 5.0
 """Neighbouring points that lie further apart than this many cells are taken for a jump, which has no middle."""
 RESTLESS_SHARE = 0.25
@@ -211,7 +207,7 @@ def in_the_running(cells: Sequence[Cell], branches: Sequence[Branch], noise: Noi
 
 def limits_of(measurements: Sequence[Measurement]) -> Floats:
     """Return how far each reading's tip volts may move within a cell (r,)."""
-    return np.array([TEST_VOLTS.get(each.kind.name, CELL_VOLTS) for each in measurements])
+    return np.array([each.kind.cell_volts for each in measurements])
 
 
 def score(

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from seqsim.diagnosis.alike import OWN_TEST, own_deviation
+from seqsim.diagnosis.alike import own_deviation
 from seqsim.diagnosis.cells import WORD_UNEXPLAINED, Scored
 from seqsim.diagnosis.hypotheses import Hypothesis, Sort
 from seqsim.diagnosis.likelihood import SLIP
@@ -228,7 +228,7 @@ def _expected(found: Diagnosis, cells: Mapping[int, Scored]) -> dict[int, Floats
     variance = np.stack([np.diag(each.covariance) for each in cells.values()])
     spread = np.sqrt(variance)
     for k, each in enumerate(found.measurements):
-        if each.good is None and each.kind.name not in OWN_TEST:  # ohms are a share of a small test voltage
+        if each.good is None and (each.kind.live or not each.kind.by_share):
             rest = np.maximum(variance[:, k] - found.noise.covariance[k, k], 0.0)
             spread[:, k] = np.hypot(np.sqrt(rest), own_deviation(each, mean[:, k]))
     return dict(zip(cells, spread, strict=True))

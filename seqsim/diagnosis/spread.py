@@ -82,7 +82,7 @@ def noise(measurements: Sequence[Measurement], conditions: Sequence[Condition], 
             gain[k] = float(each.gain_sd(shown)) * shown / slope
     for gain in gains.values():
         covariance += np.outer(gain, gain)
-    tested = np.array([each.kind.name not in ("volts", "logic") for each in measurements], dtype=np.bool_)
+    tested = np.array([each.kind.tested for each in measurements], dtype=np.bool_)
     covariance += _residual(measurements, conditions, observed, number) + good_boards(measurements)
     spread = tips.max(axis=0) - tips.min(axis=0) if len(tips) else np.zeros(count)
     return Noise(observed, covariance, np.maximum(spread, 10 * np.sqrt(np.diag(covariance))), number, tested)
@@ -90,7 +90,7 @@ def noise(measurements: Sequence[Measurement], conditions: Sequence[Condition], 
 
 def _of_a_word(each: Measurement) -> float:
     """Return the model's error (tip volts) around the edges of what a word stands for."""
-    if isinstance(each.observed, Zone) and each.kind.name == "current":  # volts across a shunt of milliohms
+    if isinstance(each.observed, Zone) and each.kind.live and each.kind.by_share:
         edge = each.observed.low if np.isfinite(each.observed.low) else each.observed.high
         return RESIDUAL_OHMS * abs(float(each.invert(edge)))
     return RESIDUAL_VOLTS if each.kind.live else RESIDUAL_TEST
@@ -105,11 +105,10 @@ def _residual(
     deviation = np.zeros(count)
     for k, each in enumerate(measurements):
         if number[k]:
-            volts_like = each.kind.name in ("volts", "diode", "logic")
             deviation[k] = (
-                max(RESIDUAL_VOLTS, RESIDUAL_SHARE * abs(observed[k]))
-                if volts_like
-                else RESIDUAL_OHMS * abs(float(each.convert(observed[k]))) / abs(float(each.slope(observed[k])))
+                RESIDUAL_OHMS * abs(float(each.convert(observed[k]))) / abs(float(each.slope(observed[k])))
+                if each.kind.by_share
+                else max(RESIDUAL_VOLTS, RESIDUAL_SHARE * abs(observed[k]))
             )
     for condition in conditions:
         for a, i in enumerate(condition.readings):

@@ -25,6 +25,9 @@ class ContinuityKind(Kind):
     shows: ClassVar = {"beep": "beep", "beeps": "beep", "silent": "silent", "no beep": "silent", "ol": "OL"}
     least: ClassVar = 0.0
     caution: ClassVar = DEAD_CAUTION
+    cell_volts: ClassVar = 0.03
+    tested: ClassVar = True
+    by_share: ClassVar = True
 
     def function(self, meter: Meter) -> Function:
         """Return the continuity function."""

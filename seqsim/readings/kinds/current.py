@@ -36,6 +36,9 @@ class CurrentKind(Kind):
         "below limit": "no limit",
     }  # fmt: skip
     caution: ClassVar = LIVE_CAUTION
+    cell_volts: ClassVar = 3e-4  # across a shunt of a milliohm: 0.3 A
+    tested: ClassVar = True
+    by_share: ClassVar = True
 
     def function(self, meter: Meter) -> Function:
         """Return the current function."""

@@ -23,6 +23,8 @@ class DiodeKind(Kind):
     live: ClassVar = False
     shows: ClassVar = {"ol": "OL"}
     caution: ClassVar = DEAD_CAUTION
+    cell_volts: ClassVar = 0.1
+    tested: ClassVar = True
 
     def function(self, meter: Meter) -> Function:
         """Return the diode function."""

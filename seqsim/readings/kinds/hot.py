@@ -38,6 +38,7 @@ class HotKind(Kind):
         + " Never touch a part that may be at mains or burning hot: bring the finger near, or use a thermometer "
         "or a thermal camera."
     )
+    tested: ClassVar = True
 
     def function(self, meter: Meter) -> Function | None:
         """No meter."""

@@ -61,6 +61,12 @@ class Kind(ABC):
     least: ClassVar[float] = -np.inf
     """Smallest value that makes sense: a passive board has no negative resistance."""
     caution: ClassVar[str]
+    cell_volts: ClassVar[float] = 0.3
+    """Tip volts by which a reading may move within severities that are taken for one."""
+    tested: ClassVar[bool] = False
+    """True if the meter reads by a small voltage of its own, or across a shunt, and not the board's volts."""
+    by_share: ClassVar[bool] = False
+    """True if what no model explains is a share of what is shown, and not an amount that is always the same."""
 
     @abstractmethod
     def function(self, meter: Meter) -> Function | None:

@@ -25,6 +25,9 @@ class OhmsKind(Kind):
     shows: ClassVar = {"ol": "OL"}
     least: ClassVar = 0.0
     caution: ClassVar = DEAD_CAUTION
+    cell_volts: ClassVar = 0.03
+    tested: ClassVar = True
+    by_share: ClassVar = True
 
     def function(self, meter: Meter) -> Function:
         """Return the ohms function."""
