@@ -22,8 +22,8 @@ from seqsim.network.network import Bools, Floats, Ints
 from seqsim.network.reach import reach, shifting
 from seqsim.solver.batch import Latents
 
-MOST_NUMBERS = 60_000_000
-"""Numbers that are kept of all points, before all are forgotten: half a gigabyte."""
+MOST_NUMBERS, MOST_POINTS = 60_000_000, 20_000
+"""Numbers that are kept of all points, half a gigabyte, and points with their networks, before all are forgotten."""
 
 Point = tuple[Branch, int]
 """A branch and the number of its severity."""
@@ -81,12 +81,15 @@ class Points:
         self._number: dict[Hashable, int] = {}
         self._points: list[Point] = []
         self._plain: list[Variant | None] = []
+        """their networks, where nothing is done to the board"""
         self._columns: dict[Key, _Column] = {}
 
     def at(self, wanted: Mapping[Hashable, Point], conditions: Sequence[Condition], readings: int) -> Nearby:
         """Return what so many readings, sorted into conditions, show at points, in the order of ``wanted``."""
-        if sum(column.moves.size + column.tips.size for column in self._columns.values()) > MOST_NUMBERS:
-            self.forget()
+        kept = sum(column.moves.size + column.tips.size for column in self._columns.values())
+        if kept > MOST_NUMBERS or len(self._points) > MOST_POINTS:
+            for each in (self._number, self._points, self._plain, self._columns):
+                each.clear()
         for name, point in wanted.items():
             if name not in self._number:
                 self._number[name] = len(self._points)
@@ -111,10 +114,6 @@ class Points:
                 found.good[:] &= column.good[chosen]
         found.good[:] &= np.isfinite(found.tips).all(axis=1)
         return found
-
-    def forget(self) -> None:
-        """Begin anew."""
-        self.__init__(self.desk, self.latents)  # type: ignore[misc]
 
     def _column(self, key: Key) -> _Column:
         column = self._columns.setdefault(key, _Column.of(0, self.latents.size if self.latents else 0))
