@@ -93,21 +93,18 @@ class Predictions:
     restless: Bools
     good: Bools
 
-    def some(self, items: Bools | Ints) -> Predictions:
-        """Return some items, by a mask or by their numbers."""
-        return Predictions(**{each.name: getattr(self, each.name)[items] for each in fields(self)})
+    def some(self, items: Bools | Ints | slice) -> Predictions:
+        """Return some items, by a mask, by their numbers, or a run of them."""
+        return Predictions(*(getattr(self, each.name)[items] for each in fields(self)))
 
-    def only(self, items: Bools, branch: int) -> Predictions:
-        """Return some items as those of one branch with this number."""
-        return replace(self.some(items), branch=np.full(int(items.sum()), branch, dtype=np.int64))
+    def only(self, branch: int, number: int) -> Predictions:
+        """Return the items of one branch, under another number; the items stand branch by branch."""
+        low, high = np.searchsorted(self.branch, [branch, branch + 1])
+        return replace(self.some(slice(low, high)), branch=np.full(high - low, number, dtype=np.int64))
 
     def one(self, item: int, branch: int) -> Predictions:
         """Return one item as that of a branch with this number."""
-        here = slice(item, item + 1)
-        return Predictions(
-            np.array([branch]), self.severity[here], self.tips[here], self.ohms[here], self.restless[here],
-            self.good[here],
-        )  # fmt: skip
+        return replace(self.some(slice(item, item + 1)), branch=np.array([branch]))
 
     def ordered(self, order: Ints) -> Predictions:
         """Return the items in another order, branch by branch, their severities numbered through in each."""

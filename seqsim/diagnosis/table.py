@@ -162,7 +162,7 @@ class Table:
             for k in missing:
                 survey, number = self.surveyed.place[k]
                 self.branches[k] = self.surveyed.refined(k)
-                self._fine[k] = found[survey].only(found[survey].branch == number, k)
+                self._fine[k] = found[survey].only(number, k)
         return Predictions.together([self._fine[k] for k in ordered])
 
     def closer(
@@ -184,9 +184,10 @@ class Table:
         where = np.concatenate([b.where for b in (branches[k] for k in _runs(predictions.branch))])
         where = np.concatenate([where, [at for _, at in added]])
         order = np.lexsort([where, every.branch])
-        finer = list(branches)
+        finer, numbers = list(branches), every.branch[order]
         for k in gaps:
-            finer[k] = replace(branches[k], quantiles=tuple(where[order][every.branch[order] == k].tolist()))
+            low, high = np.searchsorted(numbers, [k, k + 1])
+            finer[k] = replace(branches[k], quantiles=tuple(where[order][low:high].tolist()))
         return every.ordered(order), finer
 
     def _predicted(self, surveys: Sequence[Survey], wanted: Iterable[int]) -> dict[int, Predictions]:

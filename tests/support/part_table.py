@@ -43,7 +43,7 @@ class Remembering(Predictor):
         if first:
             found = super().nominal([branches[k] for k in first.values()])
             for n, key in enumerate(first):
-                self.items[key] = found.only(found.branch == n, n)
+                self.items[key] = found.only(n, n)
         parts = [replace(self.items[key], branch=self.items[key].branch * 0 + k) for k, key in enumerate(keys)]
         return Predictions.together(parts) if parts else super().nominal([])
 
@@ -251,7 +251,7 @@ class _Part(Table):
             tried = [replace(branches[k], quantiles=tuple(where)) for k, where in missing.items()]
             solved = self.universe.table.predictor.nominal(tried)
             for item, place in enumerate((k, quantile) for k, where in missing.items() for quantile in where):
-                kept[place] = solved.only(np.arange(len(solved.branch)) == item, place[0])
+                kept[place] = solved.one(item, place[0])
         self._between.update({place: at(kept[place], self.columns) for place in places})
         return super().closer(predictions, branches, gaps)
 
