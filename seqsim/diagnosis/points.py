@@ -78,6 +78,7 @@ class Points:
     def __init__(self, desk: Desk, latents: Latents | None = None) -> None:
         self.desk = desk
         self.latents = latents
+        self._spread = latents.size if latents else 0
         self._number: dict[Hashable, int] = {}
         self._points: list[Point] = []
         self._plain: list[Variant | None] = []
@@ -97,10 +98,9 @@ class Points:
                 self._plain.append(None)
         chosen = np.array([self._number[name] for name in wanted], dtype=np.int64)
         shape = (len(chosen), readings)
-        latents = self.latents.size if self.latents else 0
         found = Nearby(
             np.zeros(shape), np.zeros(shape, dtype=np.bool_), np.ones(len(chosen), dtype=np.bool_),
-            np.zeros((*shape, latents)),
+            np.zeros((*shape, self._spread)),
         )  # fmt: skip
         for condition in conditions:
             columns = [self._column(key) for key in keys_of(condition)]
@@ -116,7 +116,7 @@ class Points:
         return found
 
     def _column(self, key: Key) -> _Column:
-        column = self._columns.setdefault(key, _Column.of(0, self.latents.size if self.latents else 0))
+        column = self._columns.setdefault(key, _Column.of(0, self._spread))
         if len(column.known) < len(self._points):
             column.grow(max(len(self._points), len(column.known) * 3 // 2))
         return column

@@ -22,6 +22,7 @@ SATURATION, JUNCTION, DIODE, THRESHOLD, GAIN = LAWS = ("saturation", "junction",
 light-emitting one; the gate voltage of a channel; the current gain."""
 
 CHIP_DIODE = re.compile(r"(clamp|body diode)\b.* \d+$")
+"""Roles of the chords of diodes inside a chip."""
 CHIP_DIODE_VOLTS = 0.04
 """Standard deviation (V) of the diodes inside a chip: in diode mode a pin reads 0.4 to 0.7 V (common practice)."""
 
@@ -93,7 +94,7 @@ def chip_diode_knobs(network: Network, law: float) -> dict[tuple[str, str], Knob
         )
         if turned:
             spread = math.hypot(CHIP_DIODE_VOLTS, law)
-            found[owner, "chip diodes"] = Knob(owner, "chip diodes", 0.0, spread, "common practice", turned)
+            found[owner, "chip diodes"] = Knob(owner, "chip diodes", 0.0, spread, "0.4 to 0.7 V in diode mode", turned)
     return found
 
 

@@ -10,7 +10,7 @@ from seqsim.solver.arrays import NO_LEVEL, OSCILLATES, STEADY, Hinges, Ratios, R
 from seqsim.solver.jit import compiled
 from seqsim.solver.kernel import Settled, restore, settle
 from seqsim.solver.pack import Latents, Probes, Solved
-from seqsim.solver.probing import farthest, follow, same_meter, slack, unmoved
+from seqsim.solver.probing import farthest, follow, same_reading, slack, unmoved
 from seqsim.solver.update import aim, felt, rely
 from seqsim.solver.work import BEGIN, END, HINGES, KEPT, NO_GUESS, STRUCTURE, UNKNOWN, Work
 
@@ -105,7 +105,7 @@ def take_readings(
         if plus == minus:
             continue
         other = latest[plus]
-        if other >= 0 and same_meter(probes, variant, other, r):
+        if other >= 0 and same_reading(probes, variant, other, r):
             solved.ohms[item, r], solved.read[item, r] = solved.ohms[item, other], solved.read[item, other]
             if sensitive:
                 solved.moves[item, r] = solved.moves[item, other]

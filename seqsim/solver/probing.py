@@ -206,7 +206,7 @@ def farthest(column: Floats) -> float:
 
 
 @compiled
-def same_meter(probes: Probes, variant: int, one: int, other: int) -> bool:
+def same_reading(probes: Probes, variant: int, one: int, other: int) -> bool:
     """Tell whether two readings of a variant with the same first node are the same reading."""
     return bool(
         probes.minus[variant, one] == probes.minus[variant, other]

@@ -248,6 +248,24 @@ def _correct(h: Hinges, ref: Reference, w: Work, step: Floats) -> None:
 
 
 @compiled
+def _add_currents(h: Hinges, w: Work, volts: Floats, sources: float) -> None:
+    """Add the currents that leave each node at ``volts`` to ``w.left``; what it adds at ground is of no account.
+
+    ``sources`` is the share of each hinge's threshold that counts: 1, or 0 for a response, which has no sources.
+    """
+    for node in range(len(volts)):
+        w.left[node] += LEAK * volts[node]
+    for k in range(w.size[HINGES]):
+        g = w.active[k]
+        if g != 0.0:
+            x = -sources * h.threshold[k]
+            for p in range(WIDTH):
+                x += h.sense_weight[k, p] * volts[h.sense_at[k, p]]
+            for q in range(WIDTH):
+                w.left[h.inject_at[k, q]] += h.inject_weight[k, q] * g * x
+
+
+@compiled
 def refine(h: Hinges, ref: Reference, w: Work) -> None:
     """Correct the volts once by the currents that are left over.
 
@@ -255,16 +273,8 @@ def refine(h: Hinges, ref: Reference, w: Work) -> None:
     has not.
     """
     size = len(w.volts)
-    for node in range(size):
-        w.left[node] = LEAK * w.volts[node]
-    for k in range(w.size[HINGES]):
-        g = w.active[k]
-        if g != 0.0:
-            x = -h.threshold[k]
-            for p in range(WIDTH):
-                x += h.sense_weight[k, p] * w.volts[h.sense_at[k, p]]
-            for q in range(WIDTH):
-                w.left[h.inject_at[k, q]] += h.inject_weight[k, q] * g * x
+    w.left[:] = 0.0
+    _add_currents(h, w, w.volts, 1.0)
     w.left[size - 1] = 0.0
     respond(h, ref, w, w.left, w.step)
     for node in range(size):
@@ -288,16 +298,7 @@ def rely(h: Hinges, ref: Reference, w: Work, plus: Ints, minus: Ints) -> None:
         w.left[minus[r]] -= current
     w.left[size - 1] = 0.0
     respond(h, ref, w, w.left, w.step)
-    for node in range(size - 1):
-        w.left[node] += LEAK * w.step[node]
-    for k in range(w.size[HINGES]):
-        g = w.active[k]
-        if g != 0.0:
-            x = 0.0
-            for p in range(WIDTH):
-                x += h.sense_weight[k, p] * w.step[h.sense_at[k, p]]
-            for q in range(WIDTH):
-                w.left[h.inject_at[k, q]] += h.inject_weight[k, q] * g * x
+    _add_currents(h, w, w.step, 0.0)
     for node in range(size - 1):
         if abs(w.left[node]) > MOST_ASTRAY:
             _prepare_whole(h, w)
