@@ -12,18 +12,19 @@ from seqsim.diagnosis.alike import own_deviation
 from seqsim.diagnosis.conditions import Desk
 from seqsim.diagnosis.foresight import Foresight, Standing, Ways, foresee, glance, ways
 from seqsim.diagnosis.handling import forced_target, lifted_pins, limits_first, pressed_joints
-from seqsim.diagnosis.hypotheses import Sort
+from seqsim.diagnosis.hypotheses import Hypothesis, Sort
 from seqsim.diagnosis.information import Outlook, Span, outlook, spans
 from seqsim.diagnosis.likelihood import SLIP
 from seqsim.diagnosis.next_result import Advice, Outcome, Step
-from seqsim.diagnosis.offers import Offer, again, offers
+from seqsim.diagnosis.offers import Offer, Reach, again, limited, offers, state_seconds
 from seqsim.diagnosis.pillars import likely_slips, unproven
 from seqsim.diagnosis.proof import example, shown
 from seqsim.diagnosis.rank import diagnose
 from seqsim.diagnosis.report import confirm_and_repair
 from seqsim.faults import probe_cautions
 from seqsim.network.network import Floats, Ints
-from seqsim.readings import METER, Meter, Probe, Readings, measurement
+from seqsim.parts.supply import Supply
+from seqsim.readings import METER, Meter, Probe, Reading, Readings, measurement
 from seqsim.readings.interventions import Limited
 from seqsim.readings.measurement import Measurement
 
@@ -167,7 +168,7 @@ def advise(standing: Standing, meter: Meter = METER, steps: int = STEPS) -> Advi
     if not found and standing.found is not None:
         twice = unproven(standing.found, standing.readings, told.of, best)
         found = _ranked(standing, told, _again(standing, twice), meter, least=0.0)
-    found = sorted(found, key=lambda each: -each.rate)[:steps]
+    found = found[:steps]
     stop = "" if found else "found" if held else "nothing_helps"
     return _result(standing, told, [_step(standing, told, each) for each in found], stop, limits)
 
@@ -175,19 +176,37 @@ def advise(standing: Standing, meter: Meter = METER, steps: int = STEPS) -> Advi
 def _helping(
     standing: Standing, told: Classes, meter: Meter, limits: Sequence[Limited], *, held: bool
 ) -> list[Promise]:
-    """Return the readings that help; where the answer is ``held``, only those again that likely are slips."""
+    """Return the readings that help, the best first; with power on, supplies come before all else.
+
+    Where the answer is ``held``, only those again that likely are slips help, and supplies: with power on, whatever
+    they tell, and without, where they may still upset it, unless one would have to be limited. An answer that is no
+    known fault, only something at a place, waits for them too: next to anything would fit it.
+    """
     chosen = [] if standing.found is None else _again(standing, likely_slips(standing.found, standing.readings))
-    if held:
-        return _ranked(standing, told, chosen, meter)
-    if first := {Probe(kind="ohms", place=net, state=OFF): "" for net in unchecked(standing)}:
+    first = {} if held else {Probe(kind="ohms", place=net, state=OFF): "" for net in unchecked(standing)}
+    if first:
         return _ranked(standing, told, [*chosen, *_again(standing, first)], meter, least=0.0)  # whatever it tells
-    chosen += _offers(standing, limits)
+    chosen += [] if held else _offers(standing, limits)
     found = _ranked(standing, told, chosen, meter)
-    if standing.readings and max((each.bits for each in found), default=0.0) < HARDLY:
+    if standing.readings and not held and max((each.bits for each in found), default=0.0) < HARDLY:
         known = {each.probe for each in chosen}
         more = [each for each in _offers(standing, limits, hard=True) if each.probe not in known]
         found += _ranked(standing, told, more, meter)
-    return found
+        found.sort(key=lambda each: -each.rate)
+    off = standing.state() == OFF
+    if off and (found[0].offer.probe.state == OFF if found else held and limits):
+        return found
+    supplies = {limited(standing.circuit, probe, limits): "" for probe in unmeasured(standing)}
+    lead = _lead(standing, told)
+    least = LEAST_BITS if held and off and lead is not None and lead.sort is not Sort.PLACE else 0.0
+    up = _ranked(standing, told, _again(standing, supplies), meter, least)
+    return [*up, *(each for each in found if each.offer.probe not in supplies)]
+
+
+def _lead(standing: Standing, told: Classes) -> Hypothesis | None:
+    """Return what is likeliest in the likeliest class."""
+    best = told.names[int(np.argsort(-told.probability, kind="stable")[0])]
+    return next((h for h in standing.hypotheses if (h.name or "healthy") == best), None)
 
 
 def _again(standing: Standing, reasons: Mapping[Probe, str]) -> list[Offer]:
@@ -197,19 +216,43 @@ def _again(standing: Standing, reasons: Mapping[Probe, str]) -> list[Offer]:
 
 def unchecked(standing: Standing) -> list[str]:
     """Return the nets of supplies whose resistance should be known before power goes on."""
-    circuit = standing.circuit
     if any(reading.state != OFF for reading in standing.readings):
         return []
     known = {reading.place for reading in standing.readings if reading.kind == "ohms"}
-    nets = dict.fromkeys(
-        supply.net for supply in circuit.supplies.values() if supply.net in circuit.rails or _strong(supply)
-    )
+    nets = dict.fromkeys(supply.net for supply in _feeding(standing.circuit))
     return [net for net in nets if net not in known]
 
 
-def _strong(supply: object) -> bool:
-    """Tell whether a supply feeds the board; behind more than 10 Ω it is a signal."""
-    return float(getattr(supply, "ohms", 0.0)) < SIGNAL_OHMS
+def unmeasured(standing: Standing) -> list[Probe]:
+    """Return the supplies' nets whose volts were read in no power state that applies them, each in the nearest one.
+
+    A place on the net that is up proves it as well; one that is not may be cut off.
+    """
+    circuit, now, reach = standing.circuit, standing.state(), Reach.of(standing.circuit)
+    net_of = circuit.pins()
+    found: dict[str, Probe] = {}
+    for supply in _feeding(circuit):
+        states = [name for name, power in circuit.power_states.items() if supply.name in power.on]
+        proven = any(
+            reading.kind == "volts" and reading.state in states and reading.to in (None, *circuit.grounds)
+            and (reading.place == supply.net or _is_up(reading, supply, net_of))
+            for reading in standing.readings
+        )  # fmt: skip
+        if states and not proven and supply.net in reach:
+            state = min(states, key=lambda then: state_seconds(circuit, now, then))
+            found.setdefault(supply.net, Probe(kind="volts", place=supply.net, state=state))
+    return list(found.values())
+
+
+def _is_up(reading: Reading, supply: Supply, net_of: Mapping[str, str]) -> bool:
+    """Tell whether a pin or pad on a supply's net shows more than half of what it gives."""
+    on_it = net_of.get(reading.place.removesuffix("/pad")) == supply.net
+    return on_it and isinstance(reading.value, float) and abs(reading.value) > abs(supply.volts) / 2
+
+
+def _feeding(circuit: Circuit) -> list[Supply]:
+    """Return the supplies that feed the board; one behind more than 10 Ω is a signal, unless it makes a rail."""
+    return [each for each in circuit.supplies.values() if each.net in circuit.rails or each.ohms < SIGNAL_OHMS]
 
 
 def _offers(standing: Standing, limits: Sequence[Limited], *, hard: bool = False) -> list[Offer]:
@@ -341,8 +384,7 @@ def _result(
 ) -> Advice:
     circuit = standing.circuit
     order = np.argsort(-told.probability, kind="stable")[:3]
-    best = int(order[0])
-    lead = next((h for h in standing.hypotheses if (h.name or "healthy") == told.names[best]), None)
+    best, lead = int(order[0]), _lead(standing, told)
     if stop == "found" and len(told.members[best]) > 1:
         stop = "look_alikes"
     return Advice(
@@ -354,6 +396,7 @@ def _result(
         none_of_these=standing.none,
         confirm="" if not stop or lead is None else confirm_and_repair(lead)[0],
         first=tuple(unchecked(standing)),
+        supplies=() if stop else tuple(probe.place for probe in unmeasured(standing)),
         limit=tuple(str(each) for each in limits) if standing.state() == OFF else (),
         next=tuple(found),
         cautions=tuple(dict.fromkeys(each.text for each in probe_cautions(circuit))),

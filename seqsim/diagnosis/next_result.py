@@ -74,8 +74,9 @@ class Advice(Result):
 
     ``stop`` is empty while readings help; else ``found`` (one group holds the fault), ``look_alikes`` (the same, and
     no reading on offer tells its members apart) or ``nothing_helps``. ``leading`` are the likeliest groups with their
-    members and probabilities, ``first`` the supply nets to be measured before power goes on, ``limit`` the supplies
-    to limit first. ``taken`` is what the drawing was taken to be where notes leave it open.
+    members and probabilities, ``first`` the supply nets to be measured before power goes on, ``supplies`` those whose
+    volts come first once it is on, ``limit`` the supplies to limit first. ``taken`` is what the drawing was taken to be
+    where notes leave it open.
     """
 
     circuit: str
@@ -86,6 +87,7 @@ class Advice(Result):
     none_of_these: float
     confirm: str
     first: tuple[str, ...]
+    supplies: tuple[str, ...]
     limit: tuple[str, ...]
     next: tuple[Step, ...]
     cautions: tuple[str, ...]
@@ -105,6 +107,7 @@ class Advice(Result):
             "none_of_these": self.none_of_these,
             "confirm": self.confirm,
             "first": list(self.first),
+            "supplies": list(self.supplies),
             "limit": list(self.limit),
             "next": [each.to_dict() for each in self.next],
             "cautions": list(self.cautions),

@@ -157,13 +157,13 @@ def offers(
     reach = Reach.of(circuit)
     done = set(taken)
     found: dict[Probe, Offer] = {}
-    near, limited = list(dict.fromkeys(near)), {each.supply: each for each in limits}
+    near, limits = list(dict.fromkeys(near)), list(limits)
     for probe in (
         *_powered(circuit, reach, near), *_unpowered(circuit, reach, near, diodes=diodes), *_currents(circuit),
         *_forcing(circuit, reach, forced, driven), *_pressing(circuit, reach, pressed),
         *_lifting(circuit, reach, lifted),
     ):  # fmt: skip
-        probe = _limited(circuit, probe, limited)
+        probe = limited(circuit, probe, limits)
         if probe not in done and probe not in found:
             found[probe] = _offer(circuit, reach, probe, now)
     return tuple(found.values())
@@ -242,9 +242,10 @@ def _currents(circuit: Circuit) -> Iterator[Probe]:
             yield Probe(kind="current", place=supply, state=state)
 
 
-def _limited(circuit: Circuit, probe: Probe, limits: Mapping[str, Limited]) -> Probe:
+def limited(circuit: Circuit, probe: Probe, limits: Iterable[Limited]) -> Probe:
     """Return a reading with the supplies limited that have to be, whatever is read while they feed the board."""
-    mine = tuple(limits[name] for name in circuit.power_states[probe.state].on if name in limits)
+    known = {each.supply: each for each in limits}
+    mine = tuple(known[name] for name in circuit.power_states[probe.state].on if name in known)
     return probe.model_copy(update={"interventions": (*probe.interventions, *mine)}) if mine else probe
 
 

@@ -34,7 +34,7 @@ def advice_text(fields: Fields) -> RenderableType:
         heading(f"{fields['circuit']}: {count(fields['readings'], 'reading')} so far"),
         indented(listing(_standing(fields))),
         *stop_text(fields),
-        *_before_power(fields),
+        *_power(fields),
     ]
     for number, step in enumerate(fields["next"], start=1):
         items += ["", *step_text(number, step, fields["state"])]
@@ -101,11 +101,14 @@ def stop_text(fields: Fields) -> list[RenderableType]:
     return ["", indented(listing(rows))]
 
 
-def _before_power(fields: Fields) -> list[RenderableType]:
+def _power(fields: Fields) -> list[RenderableType]:
     found: list[RenderableType] = []
     if fields["first"]:
         nets = ", ".join(fields["first"])
         found += ["", indented(Text(f"Before power goes on: is {nets} shorted? Every supply off, charge drained."))]
+    if fields["supplies"]:
+        nets = ", ".join(fields["supplies"])
+        found += ["", indented(Text(f"With power on, supplies come first: is {nets} up?"))]
     if fields["limit"]:
         text = f"Before power goes on: a short is among the suspects. Set {' and '.join(fields['limit'])} first."
         found += ["", indented(Text(text, style=WARNING))]

@@ -10,7 +10,9 @@ from typing import Any
 import seqsim
 
 Shell = Callable[[str], Any]
-ONE_ODD = ("V5 101k ohm", "HEAT_EN 4.9 @open", "Q1_BASE 0.66 @open", "Q1.C 0.02", "R1.1 to R1.2 10k ohm")
+ONE_ODD = (
+    "V5 101k ohm", "V5 5.0 @open", "HEAT_EN 4.9 @open", "Q1_BASE 0.68 @open", "Q1.C 0.03", "R1.1 to R1.2 10k ohm",
+)  # fmt: skip
 """Of these HEAT_EN alone is not as on a healthy board."""
 
 
@@ -20,6 +22,7 @@ def test_without_readings(shell: Shell) -> None:
     assert done.code == 0
     assert "ohms at V5" in done.out
     assert "power stays off" in done.out
+    assert "With power on, supplies come first: is V5 up?" in done.out
     assert "Local codes" in done.out
 
 

@@ -15,7 +15,7 @@ from seqsim.diagnosis.conditions import Desk
 from seqsim.readings import Readings, parse_reading
 
 Ready = Callable[[str], tuple[Circuit, Desk, Alike]]
-NAME = "inverting_npn"
+NAME, UP = "inverting_npn", ("V5 5.00",)
 
 
 def stand(ready: Ready, *texts: str) -> Standing:
@@ -35,6 +35,7 @@ def test_the_first_reading_is_unpowered(ready: Ready) -> None:
     found = advice(ready)
     assert [(step.place, step.kind, step.state) for step in found.next] == [("V5", "ohms", "off")]
     assert found.first == ("V5",)
+    assert found.supplies == ("V5",)
     assert found.readings == 0
     low = found.next[0].outcomes[0]
     assert not low.as_healthy
@@ -52,9 +53,60 @@ def test_every_supply_is_checked_for_a_short_whatever_that_tells(ready: Ready) -
     assert ("V12", "ohms", "off") in {(step.place, step.kind, step.state) for step in found.next}
 
 
+def both_supplies(ready: Ready, *texts: str) -> tuple[Advice, list[tuple[str, str, str]]]:
+    """Return what is advised on a board with a gate supply and a rail, neither shorted, and the steps at these."""
+    circuit, at, alike = ready("double_inversion")
+    taken = tuple(parse_reading(circuit, text) for text in ("V12 OL ohm", "V5 109k ohm", *texts))
+    found = advise(Standing.of(diagnose(circuit, Readings(readings=taken), at=at, alike=alike), taken))
+    return found, [(s.place, s.kind, s.state) for s in found.next if s.kind == "volts" and s.place in ("V12", "V5")]
+
+
+def test_supplies_come_first_once_power_is_on(ready: Ready) -> None:
+    """Power-up begins with the supplies (common practice), in the state that the board is in; what helps follows."""
+    found, steps = both_supplies(ready, "MODEM_EN 11.9 @asleep")
+    assert found.supplies == ("V12", "V5")
+    assert sorted(steps) == [("V12", "volts", "asleep"), ("V5", "volts", "asleep")]
+    assert [step.place in ("V12", "V5") for step in found.next[:3]] == [True, True, False]
+    assert max(step.bits for step in found.next[2:]) > max(step.bits for step in found.next[:2])
+    assert all(step.caution for step in found.next)
+    found, steps = both_supplies(ready, "MODEM_EN 11.9 @awake", "V12 11.9 @asleep")
+    assert found.supplies == ("V5",)
+    assert (found.next[0].place, found.next[0].state) == ("V5", "asleep")
+    found, steps = both_supplies(ready, "V12 11.9 @asleep", "V5 5.01 @asleep", "MODEM_EN 11.9 @awake")
+    assert not found.supplies
+    assert not steps
+
+
+def test_a_pin_that_is_up_proves_its_supply(ready: Ready) -> None:
+    """Volts at a pin of a supply's net count where they are up; a pin at 0 V may be cut off from it."""
+    assert both_supplies(ready, "MODEM_EN 11.9 @asleep", "R6.1 11.9 @asleep")[0].supplies == ("V5",)
+    assert both_supplies(ready, "MODEM_EN 0.0 @awake", "R6.1 0.0 @awake")[0].supplies == ("V12", "V5")
+
+
+def test_an_answer_waits_for_the_supplies(ready: Ready) -> None:
+    """A dead target is no proof of an absent supply: its volts are asked for before an answer is given."""
+    texts = ("V5 100k ohm", "HEAT_EN 0.0 @shut", "HEAT_EN 0.0 @open")
+    standing = stand(ready, *texts)
+    assert classes(standing).probability.max() >= HELD
+    found = advise(standing)
+    assert not found.stop
+    assert [(step.place, step.kind, step.state) for step in found.next] == [("V5", "volts", "open")]
+    assert advice(ready, *texts, "V5 0.0 @open").supplies == ()
+
+
+def test_an_answer_found_without_power_needs_none(ready: Ready) -> None:
+    """R3 (10 kΩ) at 0.9 Ω is shorted, whatever the supplies do."""
+    circuit, at, alike = ready("double_inversion")
+    taken = tuple(parse_reading(circuit, text) for text in ("V12 OL ohm", "V5 122k ohm", "R3.1 to R3.2 0.9 ohm"))
+    found = advise(Standing.of(diagnose(circuit, Readings(readings=taken), at=at, alike=alike), taken))
+    assert found.leading[0][2] >= HELD
+    assert found.stop == "found"
+    assert not found.supplies
+
+
 def test_steps_are_ordered_by_what_they_tell_in_a_second(ready: Ready) -> None:
     """Bits by seconds fall from step to step, no reading is advised twice, and none that was taken."""
-    found = advice(ready, "V5 100k ohm", "HEAT_EN 0.03")
+    found = advice(ready, "V5 100k ohm", *UP, "HEAT_EN 0.03")
     rates = [step.bits / step.seconds for step in found.next]
     assert rates == sorted(rates, reverse=True)
     probes = [(step.place, step.to, step.kind, step.state, step.done) for step in found.next]
@@ -77,7 +129,7 @@ def test_outcomes_are_ranges_in_order(ready: Ready) -> None:
 
 def test_it_stops_when_one_group_holds_the_fault(ready: Ready) -> None:
     """With R1 shorted, its two ends read alike: the group holds it, and the check with power off is told."""
-    found = advice(ready, "V5 101k ohm", "HEAT_EN 0.030", "DOOR_OPEN 0.92", "R1.1 to R1.2 0.2 ohm", "Q1_BASE 0.76")
+    found = advice(ready, "V5 101k ohm", "HEAT_EN 0.030", "DOOR_OPEN 0.92", "R1.1 to R1.2 0.2 ohm", "Q1_BASE 0.76", *UP)
     assert found.leading[0][2] >= HELD
     assert "R1:short" in found.leading[0][1]
     assert found.stop in {"found", "look_alikes"}
