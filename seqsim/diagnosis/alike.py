@@ -1,8 +1,9 @@
 """Look-alikes: faults that no single reading on offer tells apart, decided before any reading is taken.
 
 Two faults are alike when for every reading on offer the chance of mistaking one for the other at equal odds,
-½ ∫ min(p, q), is above a fifth. Groups are formed by complete linkage: every two members are alike, and the most alike
-are joined first.
+½ ∫ min(p, q), is above a fifth. Of a fault that hides on some boards those count on which it shows itself: else two
+faults would be alike for what they both hide. Healthy is like those alone that hardly ever show themselves. Groups are
+formed by complete linkage: every two members are alike, and the most alike are joined first.
 """
 
 from __future__ import annotations
@@ -19,15 +20,17 @@ from seqsim.diagnosis.conditions import Condition, Desk, conditions
 from seqsim.diagnosis.hypotheses import Hypothesis
 from seqsim.diagnosis.predict import Branch, Predictions, Predictor
 from seqsim.diagnosis.spread import RESIDUAL_OHMS, RESIDUAL_SHARE, RESIDUAL_TEST, RESIDUAL_VOLTS, model_latents
-from seqsim.network.network import Floats, Ints
+from seqsim.network.network import Bools, Floats, Ints
 from seqsim.readings import METER, Meter, Probe, measurement
 from seqsim.readings.measurement import Measurement
 from seqsim.readings.outcome import normal_below
 
 MISTAKEN = 0.2
 """Chance of a mistake above which a reading does not tell two faults apart."""
-SOONER = (0.48, 0.4, 0.3)
-"""Faults that are mistaken more often than this are joined before others: the same event never stands in two groups."""
+APART = 1.19
+"""Deviations of a difference from which a reading tells two values apart: a chance of a mistake of `MISTAKEN`."""
+LEAST_SEEN = 0.05
+"""Share of a fault's boards that show it, below which it counts as one that is never seen."""
 POINTS = 6
 """Severities of a fault, each as wide as the way to its neighbours."""
 BINS = 120
@@ -73,20 +76,27 @@ def look_alikes(
     measurements = [
         measurement(at.circuit, probe, meter) for probe in (on_offer(at.circuit) if offered is None else offered)
     ]
-    mistaken = np.full((len(single), len(single)), 0.5)
     branches = branches_of(at, single, [each.state for each in measurements], POINTS)
-    for condition in conditions(measurements):
-        _compare(at, branches, condition, measurements, mistaken)
+    weights = np.concatenate([branch.weight * branch.shares for branch in branches])
+    of = np.repeat([branch.hypothesis for branch in branches], [len(branch.shares) for branch in branches])
+    shown = [each for condition in conditions(measurements) for each in _shown(at, branches, condition, measurements)]
+    healthy = np.array([not each.name for each in single])
+    seen = _seen(shown, healthy[of])
+    share = np.bincount(of, weights * seen, len(single)) / np.bincount(of, weights, len(single))
+    hidden = share < LEAST_SEEN
+    counted = np.flatnonzero(seen | hidden[of])
+    start = np.searchsorted(of[counted], np.arange(len(single)))
+    mistaken = np.where(np.logical_or.outer(healthy, healthy) & ~np.logical_and.outer(hidden, hidden), 0.0, 0.5)
+    for tips, deviation in shown:
+        kinds, which = _kinds(tips[counted], deviation[counted], weights[counted], start)
+        np.minimum(mistaken, _mistaken(kinds)[np.ix_(which, which)], out=mistaken)
     return _groups(single, mistaken)
 
 
-def _compare(
-    at: Desk, branches: Sequence[Branch], condition: Condition, measurements: Sequence[Measurement], mistaken: Floats
-) -> None:
-    """Lower the chances of a mistake ``mistaken`` (h, h) to what the readings of one condition leave of them.
-
-    ``branches`` stand in the order of their hypotheses.
-    """
+def _shown(
+    at: Desk, branches: Sequence[Branch], condition: Condition, measurements: Sequence[Measurement]
+) -> Iterator[tuple[Floats, Floats]]:
+    """Yield for each reading of a condition its tip volts on every item, and their standard deviations (i,)."""
     local = Condition(
         condition.state, condition.patches, np.arange(len(condition.readings)), condition.tips, condition.heated,
         condition.siemens, condition.volts, condition.most,
@@ -97,16 +107,21 @@ def _compare(
     sensitive = Predictor(Desk(at.circuit, known, at.benches), [local], len(condition.readings))
     moves = sensitive.moves(branches, [len(b.severities) // 2 for b in branches], latents)
     spread = np.sqrt((moves**2).sum(axis=2))
-    weights = np.concatenate([branch.weight * branch.shares for branch in branches])
-    start = np.searchsorted([branches[b].hypothesis for b in nominal.branch], np.arange(len(mistaken)))
     for column, number in enumerate(condition.readings):
         each = measurements[number]
         # a fault without a level there reads like no other
         tips = np.where(nominal.good, nominal.tips[:, column], UNLIKE_VOLTS * (1 + nominal.branch))
         own = np.hypot(own_deviation(each, tips), _way(nominal, column))
-        deviation = np.hypot(np.nan_to_num(spread[nominal.branch, column], posinf=UNLIKE_VOLTS), own)
-        kinds, which = _kinds(tips, deviation, weights, start)
-        np.minimum(mistaken, _mistaken(kinds)[np.ix_(which, which)], out=mistaken)
+        yield tips, np.hypot(np.nan_to_num(spread[nominal.branch, column], posinf=UNLIKE_VOLTS), own)
+
+
+def _seen(shown: Iterable[tuple[Floats, Floats]], healthy: Bools) -> Bools:
+    """Tell which items (i,) some reading tells from every ``healthy`` one."""
+    seen = np.zeros(len(healthy), dtype=np.bool_)
+    for tips, deviation in shown if healthy.any() else ():
+        away = np.abs(tips[:, None] - tips[healthy]) / np.hypot(deviation[:, None], deviation[healthy])
+        seen |= away.min(axis=1) > APART
+    return seen
 
 
 def own_deviation(each: Measurement, tips: Floats) -> Floats:
@@ -160,24 +175,17 @@ def _mistaken(kinds: Sequence[Mixture]) -> Floats:
 
 
 def _groups(hypotheses: Sequence[Hypothesis], mistaken: Floats) -> Alike:
-    """Return groups whose members are all alike, those that are most alike joined first."""
-    order = sorted(range(len(hypotheses)), key=lambda k: -hypotheses[k].prior)
-    order.sort(key=lambda k: hypotheses[k].name != "")  # healthy leads its own group
-    groups = [[k] for k in order]
-    for least in (*SOONER, MISTAKEN):
-        joined: list[list[int]] = []
-        of = np.full(len(hypotheses), -1)
-        for group in groups:
-            likeness = np.full(len(joined) + 1, 0.5)
-            placed = of >= 0
-            np.minimum.at(likeness, of[placed], mistaken[group].min(axis=0)[placed])
-            likeness[-1] = 0.0
-            best = int(np.argmax(likeness))
-            if likeness[best] > least:
-                joined[best].extend(group)
-            else:
-                best = len(joined)
-                joined.append(list(group))
-            of[group] = best
-        groups = joined
-    return Alike.of({g: tuple(hypotheses[k].name for k in group) for g, group in enumerate(groups)})
+    """Return groups whose members are all alike, those that are most alike joined first; healthy leads the first."""
+    # imported where it is used: look-alikes are mostly read from disk
+    from scipy.cluster.hierarchy import fcluster, linkage
+    from scipy.spatial.distance import squareform
+
+    if len(hypotheses) < 2:
+        return Alike.of(dict(enumerate((each.name,) for each in hypotheses)))
+    tree = linkage(squareform(0.5 - mistaken, checks=False), "complete")
+    cluster = fcluster(tree, 0.5 - MISTAKEN, "distance")
+    order = sorted(range(len(hypotheses)), key=lambda k: (hypotheses[k].name != "", -hypotheses[k].prior))
+    members: dict[int, list[str]] = {}
+    for k in order:
+        members.setdefault(int(cluster[k]), []).append(hypotheses[k].name)
+    return Alike.of({number: tuple(names) for number, names in enumerate(members.values())})

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from seqsim.circuit import library, read_circuit
-from seqsim.diagnosis.alike import MISTAKEN, _groups, _mistaken, look_alikes
+from seqsim.diagnosis.alike import MISTAKEN, _groups, _mistaken, _seen, look_alikes
 from seqsim.diagnosis.conditions import desk
 from seqsim.diagnosis.hypotheses import listed
 from seqsim.readings import Probe
@@ -61,6 +61,21 @@ def test_the_same_event_stands_in_one_group() -> None:
     mistaken = np.array([[0.5, 0.25, 0.15], [0.25, 0.5, 0.5], [0.15, 0.5, 0.5]])
     found = _groups([replace(each, prior=p) for each, p in zip(faults, (0.3, 0.2, 0.1), strict=True)], mistaken)
     assert found.group[faults[1].name] == found.group[faults[2].name] != found.group[faults[0].name]
+
+
+def test_what_is_seen_differs_from_every_healthy_board() -> None:
+    """Two healthy boards that read 0 V and 2 V, and three others, at two places."""
+    volts, other = np.array([0.0, 2.0, 0.1, 1.0, 2.0]), np.array([1.0, 1.0, 1.1, 1.0, 3.0])
+    shown = [(volts, np.full(5, 0.1)), (other, np.full(5, 0.1))]
+    assert _seen(shown, np.array([True, True, False, False, False])).tolist() == [False, False, False, True, True]
+    assert not _seen(shown, np.zeros(5, dtype=np.bool_)).any()
+
+
+def test_what_floats_is_not_healthy() -> None:
+    """An inverter's input that floats: either reading of its output may be as on a healthy board, both never are."""
+    circuit = read_circuit(library()["beehive_scale"])
+    found = look_alikes(desk(circuit), listed(circuit))
+    assert found.group["U2.A:joint open"] == found.group["VIA2:broken"] != found.group[""]
 
 
 def test_what_history_leads_to_counts(tmp_path: Path) -> None:
