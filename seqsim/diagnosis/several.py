@@ -39,8 +39,9 @@ OFTEN_SEVERAL = 0.5
 """Faults beside the first that a history must make likely for pairs to be searched whatever is explained."""
 LEADERS = 15
 """Sets of look-alike groups that get their full likelihood."""
-MOST_SETS = 80
-"""Sets of faults, look-alikes told apart, that get it."""
+MOST_SETS, MOST_ALIKE = 80, 12
+"""Sets of faults, look-alikes told apart, that get it: the likeliest of each, then the likeliest of all. Of the
+look-alikes of one fault, so many."""
 MOST_FAULTS = 3
 GROWN_FROM = 12
 """Pairs that larger sets grow from."""
@@ -120,23 +121,26 @@ class _Weighing:
 
     def hypotheses(self, items: Sequence[Item], before: Diagnosis) -> tuple[list[Hypothesis], dict[str, Together]]:
         """Return the sets of the best items and of their look-alikes, and the groups that each is made of."""
-        hypotheses: list[Hypothesis] = []
-        groups: dict[str, Together] = {}
-        members = {k: self.alike(k) for item in items[:LEADERS] for k in item.which}
+        members = {k: self.alike(k)[:MOST_ALIKE] for item in items[:LEADERS] for k in item.which}
         dead = killed_by(self.found.desk, [self.search.fault(k) for alike in members.values() for k in alike])
         known = {h.name for h in before.hypotheses}
+        groups: dict[str, Together] = {}
+        best: list[Hypothesis] = []
+        others: list[Hypothesis] = []
         for item in items[:LEADERS]:
+            mine: list[Hypothesis] = []
             for chosen in product(*(members[k] for k in item.which)):
                 faults = [self.search.fault(k) for k in sorted(chosen)]
                 name = name_of(faults)
-                if len(set(chosen)) < len(chosen) or name in known or not can_meet(faults):
-                    continue
-                if len(hypotheses) >= MOST_SETS:
-                    return hypotheses, groups
-                known.add(name)
-                groups[name] = tuple(sorted(self.group(k) for k in chosen))
-                hypotheses.append(set_of(faults, max(prior_of(faults, self.second), dead.prior(faults))))
-        return hypotheses, groups
+                if len(set(chosen)) == len(chosen) and name not in known and can_meet(faults):
+                    known.add(name)
+                    groups[name] = tuple(sorted(self.group(k) for k in chosen))
+                    mine.append(set_of(faults, max(prior_of(faults, self.second), dead.prior(faults))))
+            mine.sort(key=lambda each: -each.prior)
+            best += mine[:1]
+            others += mine[1:]
+        others.sort(key=lambda each: -each.prior)
+        return [*best, *others][:MOST_SETS], groups
 
     def group(self, number: int) -> tuple[int, str]:
         """Return the group of look-alikes of a fault; within that of a healthy board each fault is its own."""
