@@ -23,9 +23,15 @@ RESTLESS_SHARE = 0.25
 """Standard deviation of a reading on a board that oscillates, as a share of the reading's span."""
 ROUGH_SHARE, ROUGH_VOLTS = 0.03, 0.06
 """Spread that is assumed of every prediction when leaders are chosen: wide enough to lose none."""
-LEAD, LEAD_READINGS = 18.0, 8
-"""What exceeds the best rough χ² by more than this is out of the running: e^-9, and less with the true spread. More
-readings than these share what spreads, so that each shows it again: the limit grows with their number."""
+LEAD, LEAD_READINGS, MOST_LEAD = 18.0, 8, 2.0
+"""What exceeds the best rough χ² by more than this is out of the running: e^-9, and less with the true spread. The
+limit grows with more readings than these, to twice as much: each adds a little of what is rough."""
+LEAST_SHARED = 0.3
+"""Share of the rough spread by which a direction in which readings move together must move them to be looked at."""
+MOST_PULL = 6.0
+"""Rough standard deviations that a reading counts as when such a move is sought: one slip must not make it."""
+AT_ONCE = 4096
+"""Items whose common moves are sought in one go, for the memory's sake."""
 KEPT = 60
 """Branches, and cells, that stay in the running in any case: the rough spread knows no supply that is low."""
 SPLIT, LEAST_GAP = 4, 1e-3
@@ -74,17 +80,68 @@ def rough(predictions: Predictions, noise: Noise) -> Floats:
 
 
 def _rough_score(tips: Floats, restless: Floats | Bools, own: Floats | float, noise: Noise) -> Floats:
-    """Return χ² (i,) with the worst reading counting no more than a slip.
-
-    A board that oscillates may read anything, and pays for that: a broad density is a low one.
-    """
+    """Return χ² (i,) with the worst reading counting no more than a slip."""
     if not len(noise.observed):
         return np.zeros(len(tips))
-    narrow = np.sqrt(np.diag(noise.covariance) + (ROUGH_SHARE * tips) ** 2 + rough_volts(noise) ** 2)
+    z, _, price = _apart(tips, restless, own, noise)
+    return _one_forgiven(z**2 + price)
+
+
+def _score(tips: Floats, restless: Floats | Bools, own: Floats | float, noise: Noise) -> Floats:
+    """Return the same χ² (i,), or the lower one that is left where all readings may move together a little.
+
+    A supply that is low shows in many readings. They move as `Noise.shared` U says, by x ~ N(0, 1) in each direction:
+    the x that fits best costs |x|², and takes U x off what is between a reading and its prediction.
+    """
+    count = noise.shared.shape[1]
+    plain = _rough_score(tips, restless, own, noise)
+    if not count:
+        return plain
+    shared = noise.shared * noise.number[:, None]
+    squares = (shared[:, :, None] * shared[:, None, :]).reshape(len(shared), -1)
+    found = plain.copy()
+    for low in range(0, len(tips), AT_ONCE):
+        part = slice(low, low + AT_ONCE)
+        z, wide, price = _apart(tips[part], restless[part], own if isinstance(own, float) else own[part], noise)
+        normal = (wide**-2 @ squares).reshape(-1, count, count) + np.eye(count)
+        pulled = (np.clip(z, -MOST_PULL, MOST_PULL) / wide) @ shared
+        x = np.linalg.solve(normal, pulled[:, :, None])[:, :, 0]
+        left = z - x @ shared.T / wide
+        found[part] = np.minimum(found[part], _one_forgiven(left**2 + price) + (x**2).sum(axis=1))
+    return found
+
+
+def _apart(tips: Floats, restless: Floats | Bools, own: Floats | float, noise: Noise) -> tuple[Floats, Floats, Floats]:
+    """Return how far each reading lies from tips (i, r), in rough standard deviations; these; what their width costs.
+
+    Words count nothing. A board that oscillates may read anything, and pays for that: a broad density is a low one.
+    """
+    narrow = _narrow(tips, noise)
     wide = narrow + RESTLESS_SHARE * noise.span * restless
-    z = ((tips - noise.observed) / (wide + own)) ** 2 + 2 * np.log(wide / narrow)
-    ordered = np.sort(np.where(noise.number, z, 0.0), axis=1)
+    price = np.where(noise.number, 2 * np.log(wide / narrow), 0.0)
+    return np.where(noise.number, (noise.observed - tips) / (wide + own), 0.0), wide + own, price
+
+
+def _narrow(tips: Floats, noise: Noise) -> Floats:
+    """Return the rough standard deviation (..., r) of readings around steady tips (..., r)."""
+    return np.sqrt(np.diag(noise.covariance) + (ROUGH_SHARE * tips) ** 2 + rough_volts(noise) ** 2)
+
+
+def _one_forgiven(chi: Floats) -> Floats:
+    """Return the sum of χ² (i, r) over the readings, the worst of them counting no more than a slip."""
+    ordered = np.sort(chi, axis=1)
     return np.asarray(ordered[:, :-1].sum(axis=1) + np.minimum(ordered[:, -1], 9.0))
+
+
+def shared(moves: Floats, tips: Floats, noise: Noise) -> Floats:
+    """Return the directions (r, k) in which the readings of a board move together by more than the rough spread.
+
+    ``moves`` (r, l) and ``tips`` (r,) are those of a healthy board.
+    """
+    narrow = _narrow(tips, noise)
+    left, size, _ = np.linalg.svd(moves / narrow[:, None], full_matrices=False)
+    kept = size > LEAST_SHARED
+    return np.asarray(narrow[:, None] * left[:, kept] * size[kept])
 
 
 def rough_volts(noise: Noise) -> Floats:
@@ -127,14 +184,14 @@ def gaps(
 
 def _best(predictions: Predictions, noise: Noise, branches: int) -> tuple[Floats, Ints, Floats]:
     """Return the best rough χ² (b,) of every branch; items followed by another of their branch; the χ² between."""
-    score = rough(predictions, noise)
+    score = np.where(predictions.good, _score(predictions.tips, predictions.restless, 0.0, noise), np.inf)
     best = np.full(branches, np.inf)
     np.minimum.at(best, predictions.branch, score)
     following = np.flatnonzero((np.diff(predictions.branch) == 0) & predictions.good[:-1] & predictions.good[1:])
     first, second = predictions.tips[following], predictions.tips[following + 1]
     nearest = np.clip(noise.observed, np.minimum(first, second), np.maximum(first, second))
     restless = predictions.restless[following] | predictions.restless[following + 1]
-    between = _rough_score(nearest, restless, 0.0, noise)
+    between = _score(nearest, restless, 0.0, noise)
     np.minimum.at(best, predictions.branch[following], between)
     return best, following, between
 
@@ -144,7 +201,7 @@ def _limit(score: Floats, noise: Noise, kept: int = KEPT) -> float:
     found = np.sort(score[np.isfinite(score)])
     if not len(found):
         return np.inf
-    by_lead = found[0] + LEAD * max(1.0, int(noise.number.sum()) / LEAD_READINGS)
+    by_lead = found[0] + LEAD * min(max(1.0, int(noise.number.sum()) / LEAD_READINGS), MOST_LEAD)
     return float(max(by_lead, found[min(kept, len(found)) - 1]))
 
 
@@ -192,17 +249,16 @@ def _runs(tips: Floats, limits: Floats) -> Iterator[range]:
 
 
 def in_the_running(cells: Sequence[Cell], branches: Sequence[Branch], noise: Noise) -> list[Cell]:
-    """Return the cells that can matter, and those of a healthy board."""
+    """Return the cells that can matter, the likeliest first, after those of a healthy board."""
     if not cells:
         return []
     means = np.stack([cell.mean for cell in cells])
     own = np.sqrt(np.stack([np.diag(cell.own) for cell in cells]))
-    score = _rough_score(means, np.stack([cell.restless for cell in cells]), own, noise)
+    score = _score(means, np.stack([cell.restless for cell in cells]), own, noise)
+    healthy = np.array([branches[cell.branch].hypothesis == 0 for cell in cells])
+    order = np.lexsort([score, ~healthy])
     limit = _limit(score, noise)
-    return [
-        cell for cell, value in zip(cells, score, strict=True)
-        if value <= limit or branches[cell.branch].hypothesis == 0
-    ]  # fmt: skip
+    return [cells[k] for k in order.tolist() if healthy[k] or score[k] <= limit]
 
 
 def limits_of(measurements: Sequence[Measurement]) -> Floats:

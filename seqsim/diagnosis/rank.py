@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from seqsim.circuit import Circuit
 from seqsim.diagnosis.alike import Alike, look_alikes
-from seqsim.diagnosis.cells import Scored, cells_of, gaps, in_the_running, leading, score
+from seqsim.diagnosis.cells import Scored, cells_of, gaps, in_the_running, leading, shared
 from seqsim.diagnosis.conditions import Desk, desk
+from seqsim.diagnosis.fitted import fitted
 from seqsim.diagnosis.hypotheses import Hypothesis, anything, listed
 from seqsim.diagnosis.known import history_known
 from seqsim.diagnosis.posterior import Posterior, posterior
@@ -117,6 +118,9 @@ def _diagnosed(
     count = len(table.branches)
     own = noise(measurements, table.predictor.conditions, table.coarse.tips[table.coarse.good])
     noisy, slip = repeats(taken, own)
+    lean = followed(measurements, table.latents.size)
+    healthy_tips, healthy_moves = table.healthy_lines()
+    noisy = replace(noisy, shared=shared(believed(healthy_moves - lean, noisy.span), healthy_tips, noisy))
     predictions = table.fine(np.union1d(leading(table.coarse, noisy, count)[0], table.healthy))
     branches = list(table.branches)
     for _ in range(CLOSER):
@@ -128,12 +132,11 @@ def _diagnosed(
     good_board, known = compared(at, readings)
     if at.stored:
         keep(at, table.surveyed, table.predictor.conditions)
-    lean = followed(measurements, table.latents.size)
-    drawn = tuple(each.beside(lean) for each in table.spread(in_the_running(cells, branches, noisy), branches))
-    spread = drawn if known is None else tuple(known.applied(each) for each in drawn)
     largest = _largest(measurements, table.coarse)
-    moves = [believed(each.moves, noisy.span) for each in spread]
-    scored = score([each.cell for each in spread], moves, measurements, noisy, slip, largest)
+    drawn, scored = fitted(
+        in_the_running(cells, branches, noisy), lambda some: table.spread(some, branches),
+        measurements, noisy, slip, largest, known,
+    )  # fmt: skip
     scored = relinearised(scored, drawn, branches, table, measurements, noisy, slip, largest, known)
     weighed = posterior(table.hypotheses, branches, scored, noisy, slip)
     found = Diagnosis(

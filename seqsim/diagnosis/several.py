@@ -15,16 +15,15 @@ import numpy as np
 
 from seqsim.diagnosis.alike import Alike
 from seqsim.diagnosis.batches import Batches
-from seqsim.diagnosis.cells import WORD_UNEXPLAINED, Cell, Scored, cells_of, in_the_running, leading, score
+from seqsim.diagnosis.cells import WORD_UNEXPLAINED, Cell, Scored, cells_of, in_the_running, leading
 from seqsim.diagnosis.conditions import Desk
+from seqsim.diagnosis.fitted import fitted
 from seqsim.diagnosis.grid import grid_cells, is_grid
 from seqsim.diagnosis.hypotheses import LISTED_PRIOR, Hypothesis, Sort
 from seqsim.diagnosis.killed import killed_by
 from seqsim.diagnosis.posterior import posterior
 from seqsim.diagnosis.predict import Branch, Predictions
 from seqsim.diagnosis.search import Item, Search
-from seqsim.diagnosis.spread import followed
-from seqsim.diagnosis.steep import believed
 from seqsim.diagnosis.table import Table
 from seqsim.faults import Fault
 from seqsim.faults.together import SECOND, can_meet, name_of, prior_of, together
@@ -164,14 +163,9 @@ class _Weighing:
         branches = table.branches
         wanted, _ = leading(predictions, noise, len(branches))
         cells = list(_cells(predictions, branches, wanted, table.limits))
-        spread = table.spread(in_the_running(cells, _numbered(branches, 1), noise))
-        lean = followed(found.measurements, table.latents.size)
-        spread = tuple(each.beside(lean) for each in spread)
-        if found.calibration is not None:
-            spread = tuple(found.calibration.applied(each) for each in spread)
-        fits = score(
-            [each.cell for each in spread], [believed(each.moves, noise.span) for each in spread], found.measurements,
-            noise, found.slip, found.largest,
+        likely = in_the_running(cells, _numbered(branches, 1), noise)
+        _, fits = fitted(
+            likely, table.spread, found.measurements, noise, found.slip, found.largest, found.calibration
         )  # fmt: skip
         return branches, fits
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -49,7 +49,8 @@ class Noise:
     """What the readings have for themselves: observed tip volts (r,), independent covariance (r, r), spans (r,).
 
     ``number`` (r,) tells which readings are numbers; the others are words, weighed by their chance. ``tested`` (r,)
-    tells which are taken with the meter's own, small voltage.
+    tells which are taken with the meter's own, small voltage. ``shared`` (r, k) are directions in which the readings
+    of any board move together, one standard deviation each, where leaders are chosen among boards.
     """
 
     observed: Floats
@@ -57,6 +58,7 @@ class Noise:
     span: Floats
     number: Bools
     tested: Bools
+    shared: Floats = field(default_factory=lambda: np.zeros((0, 0)))
 
 
 def noise(measurements: Sequence[Measurement], conditions: Sequence[Condition], tips: Floats) -> Noise:

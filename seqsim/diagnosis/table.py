@@ -213,6 +213,13 @@ class Table:
             for each in lines[cell.branch, float(branches[cell.branch].where[cell.middle])].spread(cell, self.limits)
         )  # fmt: skip
 
+    def healthy_lines(self) -> tuple[Floats, Floats]:
+        """Return what a healthy board reads (r,), and its moves (r, l)."""
+        number = int(self.healthy[0])
+        branch = self.branches[number]
+        found = self.nearby({(number, float(branch.where[0])): (branch, 0)})
+        return found.tips[0], found.moves[0]
+
     def nearby(self, wanted: Mapping[Hashable, Point]) -> Nearby:
         """Return what points read, and how that moves; their names hold for every table of the same hypotheses."""
         return self.surveyed.lines.at(wanted, self.predictor.conditions, self.predictor.readings)
