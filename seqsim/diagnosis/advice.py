@@ -47,6 +47,9 @@ NAMED, NAMED_FROM = 3, 0.1
 NEAR, NEAR_SHARE = 3.0, 0.05
 """A board may read so many standard deviations of meter and model, and a share for what parts differ, beside what is
 predicted for it: so near a healthy board an outcome is as on one, so far beyond what any board shows none is told."""
+STILL = 0.01
+"""A look-alike is left while it has this share of the probability of the likeliest: a reading with a part lifted, say,
+tells apart what those on offer do not."""
 LEAST_OUTCOME = 0.01
 """Outcomes less likely than this are not told."""
 SIGNAL_OHMS = 10.0
@@ -57,7 +60,8 @@ SIGNAL_OHMS = 10.0
 class Classes:
     """What is told apart: look-alike groups with something at their own places, and places that belong to none.
 
-    ``of`` (h,) is the class of each hypothesis; ``names`` are those of the leading members, ``members`` all names.
+    ``of`` (h,) is the class of each hypothesis; ``names`` are those of the leading members, ``members`` the
+    names of all that are still in the running.
     """
 
     of: Ints
@@ -123,7 +127,7 @@ def classes(standing: Standing) -> Classes:
             *(
                 n
                 for n, k in zip(names, members, strict=True)
-                if hypotheses[k].sort is not Sort.PLACE and k != members[0]
+                if hypotheses[k].sort is not Sort.PLACE and k != members[0] and p[k] > STILL * p[members[0]]
             ),
         )
         for names, members in zip(everyone, inside, strict=True)

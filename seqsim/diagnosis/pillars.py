@@ -12,10 +12,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from seqsim.diagnosis.likelihood import SLIP, without_each
+from seqsim.diagnosis.likelihood import SLIP
 from seqsim.diagnosis.repeats import settled
 from seqsim.diagnosis.report import doubtful
-from seqsim.network.network import Bools, Floats, Ints
+from seqsim.diagnosis.withheld import probability_without
+from seqsim.network.network import Bools, Ints
 from seqsim.readings import Probe, Reading
 
 if TYPE_CHECKING:
@@ -50,28 +51,3 @@ def pillars(found: Diagnosis, of: Ints, claimed: int) -> Bools:
     of_class = np.zeros((len(of), of.max() + 1))
     of_class[np.arange(len(of)), of] = 1.0
     return np.asarray((probability_without(found) @ of_class).argmax(axis=1) != claimed)
-
-
-def probability_without(found: Diagnosis) -> Floats:
-    """Return the probabilities (r, h) of hypotheses without each one of the readings, none of these left aside.
-
-    What else is known of a hypothesis (prior, what was seen over time) stays.
-    """
-    noise, posterior = found.noise, found.posterior
-    scored = [each for each in found.scored if np.isfinite(each.log)]
-    numbers = np.flatnonzero(noise.number)
-    words = np.array([each.words for each in scored])
-    left = np.array([[each.log] for each in scored]) - words
-    left[:, numbers] = words.sum(axis=1, keepdims=True) + without_each(
-        noise.observed[numbers], np.array([each.cell.mean[numbers] for each in scored]),
-        np.array([each.covariance[np.ix_(numbers, numbers)] for each in scored]),
-        found.slip[numbers], noise.span[numbers],
-    )  # fmt: skip
-    evidence = np.full((len(found.hypotheses), left.shape[1]), -np.inf)
-    of = [found.branches[each.cell.branch].hypothesis for each in scored]
-    np.logaddexp.at(evidence, of, left + np.log([[each.cell.weight] for each in scored]))
-    known = np.flatnonzero(posterior.probability)
-    log = evidence[known] - posterior.evidence[known, None] + np.log(posterior.probability[known, None])
-    weight = np.zeros(evidence.shape)
-    weight[known] = np.exp(log - log.max(axis=0))
-    return np.asarray((weight / weight.sum(axis=0)).T)

@@ -25,6 +25,7 @@ from seqsim.diagnosis.result import (
     Tilted,
     Where,
 )  # fmt: skip
+from seqsim.diagnosis.withheld import probability_without
 from seqsim.faults import off_caution, probe_cautions, repair_cautions, tilts_told
 from seqsim.network.network import Bools, Floats
 from seqsim.readings import Reading
@@ -60,9 +61,7 @@ def ranking(found: Diagnosis, readings: Sequence[Reading]) -> Ranking:
         where=where_of(found),
         read_again=tuple(
             dict.fromkeys(
-                ReadAgain(
-                    reading.place, reading.to, reading.kind, reading.state, each.caution, meant(found, k, reading)
-                )
+                _again(found, k, reading, each)
                 for k, (reading, each) in enumerate(zip(readings, found.measurements, strict=True))
                 if unsure[k]
             )
@@ -195,7 +194,7 @@ def _predictions(found: Diagnosis, best: Scored, speaking: Bools, spread: Floats
 
 
 def _speaking(found: Diagnosis) -> dict[int, Bools]:
-    """Tell for each hypothesis which readings (r,), each by itself, favour it over what all others expect of them."""
+    """Tell for each hypothesis which readings (r,) favour it: each by itself, or given all the others."""
     best = found.posterior.best
     if len(best) < 2:
         return {h: np.zeros(len(found.measurements), dtype=np.bool_) for h in best}
@@ -203,10 +202,20 @@ def _speaking(found: Diagnosis) -> dict[int, Bools]:
     log_prior = np.log([found.hypotheses[h].prior for h in best])[:, None]
     top = (own + log_prior).max(axis=0)
     weight, prior = np.exp(own + log_prior - top), np.exp(log_prior)
-    # what is left without a hypothesis' own share; a hair of it stays, where it is nearly all
-    others = np.maximum(weight.sum(axis=0) - weight, 1e-12 * weight)
-    average = np.log(others) + top - np.log(prior.sum() - prior)
-    return dict(zip(best, own - average > SPEAKS, strict=True))
+    average = np.log(_others(weight)) + top - np.log(prior.sum() - prior)
+    speaks = own - average > SPEAKS
+    if found.posterior.probability.any():
+        known = list(best)
+        after = found.posterior.probability[known, None]
+        before = probability_without(found)[:, known].T
+        with np.errstate(divide="ignore", invalid="ignore"):  # of what is ruled out either way
+            speaks |= np.log(after / _others(after)) - np.log(before / _others(before)) > SPEAKS
+    return dict(zip(best, speaks, strict=True))
+
+
+def _others(weight: Floats) -> Floats:
+    """Return the weight (h, r) of all others; a hair of its own stays, where it is nearly all."""
+    return np.asarray(np.maximum(weight.sum(axis=0) - weight, 1e-12 * weight))
 
 
 def _alone(found: Diagnosis, cell: Scored) -> Floats:
@@ -259,8 +268,20 @@ def _judged(found: Diagnosis, k: int, reading: Reading, healthy: Floats | None) 
     if found.slip[k] > AGAIN:
         verdict = "contradicts_another"
     return Judged(
-        reading.place, reading.to, reading.kind, reading.state, reading.value, each.unit.value, low, high, verdict
+        reading.place, reading.to, reading.kind, reading.state, reading.value, each.unit.value, low, high, verdict,
+        done=_done(reading),
+    )  # fmt: skip
+
+
+def _again(found: Diagnosis, k: int, reading: Reading, each: Measurement) -> ReadAgain:
+    return ReadAgain(
+        reading.place, reading.to, reading.kind, reading.state, each.caution, meant(found, k, reading), _done(reading)
     )
+
+
+def _done(reading: Reading) -> tuple[str, ...]:
+    """Return what was done to the board for a reading, in words."""
+    return tuple(str(each) for each in reading.interventions)
 
 
 def _word_verdict(reading: Reading) -> str:

@@ -42,7 +42,10 @@ class Where:
 
 @dataclass(frozen=True, slots=True)
 class ReadAgain:
-    """A reading that may be a slip, worth taking once more; ``meant`` is a value that would fit, in words."""
+    """A reading that may be a slip, worth taking once more; ``meant`` is a value that would fit, in words.
+
+    ``done`` is what is done to the board for it.
+    """
 
     place: str
     to: str | None
@@ -50,12 +53,13 @@ class ReadAgain:
     state: str
     caution: str
     meant: str = ""
+    done: tuple[str, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """Return the documented fields."""
         return {
-            "place": self.place, "to": self.to, "kind": self.kind, "state": self.state, "caution": self.caution,
-            "meant": self.meant,
+            "place": self.place, "to": self.to, "kind": self.kind, "state": self.state, "with": list(self.done),
+            "caution": self.caution, "meant": self.meant,
         }  # fmt: skip
 
 
@@ -78,7 +82,8 @@ class Judged:
     """A reading beside what a healthy board shows there, 5th to 95th percentile, in the unit of the reading.
 
     ``verdict`` is ``as_healthy``, ``low``, ``high``, ``contradicts_another`` or ``no_prediction``. ``origin`` tells
-    where a reference comes from: ``good board`` or ``experience``, the ohms of a rail in the circuit file.
+    where a reference comes from: ``good board`` or ``experience``, the ohms of a rail in the circuit file. ``done`` is
+    what was done to the board for the reading.
     """
 
     place: str
@@ -91,11 +96,12 @@ class Judged:
     healthy_high: float | None
     verdict: str
     origin: str = ""
+    done: tuple[str, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """Return the documented fields."""
         return {
-            "place": self.place, "to": self.to, "kind": self.kind, "state": self.state,
+            "place": self.place, "to": self.to, "kind": self.kind, "state": self.state, "with": list(self.done),
             "value": list(self.value) if isinstance(self.value, tuple) else self.value, "unit": self.unit,
             "healthy_low": self.healthy_low, "healthy_high": self.healthy_high, "verdict": self.verdict,
         }  # fmt: skip

@@ -17,8 +17,8 @@ SHOWN = 0.01
 """Hypotheses below this probability are only counted."""
 MOST = 6
 """Hypotheses that are shown in full."""
-NAMED = 4
-"""Look-alikes of the best hypothesis that are named."""
+NAMED, STILL = 4, 0.01
+"""Look-alikes of the best hypothesis that are named, and the share of its probability from which they are left."""
 VERDICTS = {
     "as_healthy": "as on a healthy board",
     "low": "low",
@@ -93,9 +93,7 @@ def _what(fields: Fields) -> Text:
         return Text("none of the faults that are known here: look for what the list lacks, and check the readings")
     best = fields["hypotheses"][0]
     line = Text.assemble((name_of(best), "bold"), f"  {chance(best)}")
-    remarks = []
-    if best["group_size"] > 1:
-        remarks.append(_alike(best, fields["hypotheses"]))
+    remarks = [alike] if (alike := _alike(best, fields["hypotheses"])) else []
     if best["faults"] and best["probability"] > SURE:
         remarks.append(_confirmed(best, fields["readings"]))
     if remarks:
@@ -121,13 +119,14 @@ def _confirmed(best: Fields, readings: Sequence[Fields]) -> str:
 
 
 def _alike(best: Fields, hypotheses: Sequence[Fields]) -> str:
-    """Return how many look-alikes a hypothesis has, and which: those that are still in the running are named."""
-    names = [name_of(h) for h in hypotheses if h is not best and h["group"] == best["group"]][:NAMED]
-    told = f"{count(best['group_size'] - 1, 'look-alike')} that no reading tells from it"
-    if not names:
-        return told
-    more = " and others" if best["group_size"] - 1 > len(names) else ""
-    return f"{told}: {', '.join(names)}{more}"
+    """Return how many look-alikes of the best hypothesis are still in the running, and which."""
+    least = STILL * best["probability"]
+    left = [h for h in hypotheses if h is not best and h["group"] == best["group"] and h["probability"] > least]
+    if not left:
+        return ""
+    more = " and others" if len(left) > NAMED else ""
+    names = ", ".join(name_of(h) for h in left[:NAMED])
+    return f"{count(len(left), 'look-alike')} that no reading so far tells from it: {names}{more}"
 
 
 def _readings(readings: Sequence[Fields]) -> RenderableType:
@@ -146,6 +145,8 @@ def _readings(readings: Sequence[Fields]) -> RenderableType:
 
 def _site(reading: Fields) -> tuple[str, str, str]:
     place = f"{reading['place']} to {reading['to']}" if reading.get("to") else str(reading["place"])
+    if reading.get("with"):
+        place += f", with {' and '.join(reading['with'])}"
     return place, str(reading["kind"]), f"@{reading['state']}"
 
 

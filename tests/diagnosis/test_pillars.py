@@ -12,7 +12,7 @@ from seqsim.diagnosis import Advice, Ranking, Standing, advise, diagnose, rankin
 from seqsim.diagnosis.advice import classes
 from seqsim.diagnosis.alike import Alike
 from seqsim.diagnosis.conditions import Desk
-from seqsim.diagnosis.pillars import probability_without
+from seqsim.diagnosis.withheld import probability_without
 from seqsim.readings import Readings, parse_reading
 
 Ready = Callable[[str], tuple[Circuit, Desk, Alike]]

@@ -200,6 +200,18 @@ def test_a_check_with_power_off_is_told_where_it_speaks(ranked: Ranked) -> None:
     assert "a check with power off speaks for it: R1.1 to R1.2 OL" in " ".join(str(checked).split())
 
 
+def test_a_reading_speaks_given_all_others(ranked: Ranked) -> None:
+    """Ohms of a rail as they should be, with a part lifted: on a rail that is known to be shorted they convict it."""
+    shorted = ("V3V3 1.465 @weighing", "VSW 6.21 @weighing", "V3V3 5.6 ohm")
+    _, before = ranked("beehive_scale", *shorted)
+    _, after = ranked("beehive_scale", *shorted, "V3V3 3.34k ohm with C2.1 lifted")
+    assert chance(before, "C2:short") < 0.5 < chance(after, "C2:short")
+    best = after.hypotheses[0]
+    assert best.faults == ("C2:short",)
+    assert best.predictions[-1].speaks == "for"
+    assert "look-alike that no reading" not in str(after)
+
+
 def test_a_supply_that_is_stuck_at_ground_has_no_spread_of_its_volts(ranked: Ranked) -> None:
     """A rail at 0 V is an absent supply or one stuck low, about as their priors say: 0 V hardly speaks for either."""
     texts = ("V12 0.0 @awake", "V12 0.0 @asleep", "V5 5.01 @asleep", "WAKE_N 3.65 @asleep")

@@ -105,9 +105,19 @@ def test_a_sure_mechanism_asks_for_its_check() -> None:
 
 
 def test_look_alikes_are_counted() -> None:
-    """The size of the look-alike group is told where the answer is, so that it cannot hide ignorance."""
-    assert "1 look-alike" in said().splitlines()[1]
+    """Those that are still in the running are told where the answer is; what a reading told apart is not."""
+    best, healthy = fields()["hypotheses"]
+    for left, probability in ((True, 0.05), (False, 1e-5)):
+        twin = best | {"faults": ["R3:short"], "place": "R3", "probability": probability}
+        what = said(hypotheses=[best, twin, healthy]).splitlines()[1]
+        assert ("1 look-alike that no reading so far tells from it: R3:short" in what) == left
     assert "one of 2 look-alikes (group 3)" in said()
+
+
+def test_what_was_done_for_a_reading_stands_beside_it() -> None:
+    """A rail read twice, the second time with a part lifted, is not read twice the same way."""
+    bold = fields()["readings"]
+    assert "EN, with C2.1 lifted" in said(readings=[bold[0] | {"with": ["C2.1 lifted"]}, bold[1]])
 
 
 def test_each_hypothesis_has_its_reasons() -> None:
