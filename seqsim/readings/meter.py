@@ -170,6 +170,7 @@ class Tester(Function):
 class Resistance(Tester):
     """What the resistance and continuity functions share: the leads add to what is between the tips."""
 
+    most_ohms: float
     lead_ohms: float = value(
         Unit.OHM, "standard deviation of what leads and contacts add", 0.2, source=JUDGED, most=100
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import ClassVar
 
 import numpy as np
@@ -10,7 +11,7 @@ from numpy.typing import ArrayLike
 from seqsim.network import Patch, Source
 from seqsim.quantity import Unit, format_quantity
 from seqsim.readings.kinds.kind import DEAD_CAUTION, Floats, Kind
-from seqsim.readings.meter import Function, Meter
+from seqsim.readings.meter import Meter, Resistance
 from seqsim.readings.outcome import Condition, Zone
 
 
@@ -18,40 +19,41 @@ class OhmsKind(Kind):
     """Resistance, red lead on the first place: a Thevenin source too low to turn silicon junctions on."""
 
     name: ClassVar = "ohms"
-    words: ClassVar = ("ohm", "ohms", "Ω")
+    words: ClassVar[tuple[str, ...]] = ("ohm", "ohms", "Ω")
     unit: ClassVar = Unit.OHM
     example: ClassVar = "9k2 ohm"
     live: ClassVar = False
-    shows: ClassVar = {"ol": "OL"}
+    shows: ClassVar[Mapping[str, str]] = {"ol": "OL"}
     least: ClassVar = 0.0
     caution: ClassVar = DEAD_CAUTION
     cell_volts: ClassVar = 0.03
     tested: ClassVar = True
     by_share: ClassVar = True
 
-    def function(self, meter: Meter) -> Function:
+    def function(self, meter: Meter) -> Resistance:
         """Return the ohms function."""
         return meter.ohms
 
     def patches(self, meter: Meter, plus: str, minus: str) -> tuple[Patch, ...]:
         """Return the test source."""
-        return (Source(plus, minus, meter.ohms.open_volts, meter.ohms.source_ohms, owner="meter"),)
+        function = self.function(meter)
+        return (Source(plus, minus, function.open_volts, function.source_ohms, owner="meter"),)
 
     def convert(self, meter: Meter, volts: ArrayLike) -> Floats:
         """Return the resistance (Ω) that takes these volts from the test source."""
-        return meter.ohms.shown_ohms(volts)
+        return self.function(meter).shown_ohms(volts)
 
     def slope(self, meter: Meter, volts: ArrayLike) -> Floats:
         """Return Ω per V."""
-        return meter.ohms.slope(volts)
+        return self.function(meter).slope(volts)
 
     def invert(self, meter: Meter, shown: ArrayLike) -> Floats:
         """Return the volts at which the display shows these ohms."""
-        return meter.ohms.volts_at(shown)
+        return self.function(meter).volts_at(shown)
 
     def most(self, meter: Meter) -> float:
         """Return the end of the highest range (Ω)."""
-        return meter.ohms.most_ohms
+        return self.function(meter).most_ohms
 
     def outcome(self, meter: Meter, word: str, limit_amps: float | None) -> Zone | Condition:
         """OL: more than the highest range."""
@@ -62,6 +64,7 @@ class OhmsKind(Kind):
         """Refuse negative resistance and what the display cannot show."""
         if value < 0:
             return "a negative resistance means that charge is left; discharge the board and measure again"
-        if value > meter.ohms.most_ohms:
-            return f"above {format_quantity(meter.ohms.most_ohms, Unit.OHM)} the meter shows OL; write OL ohm"
+        if value > self.most(meter):
+            word = self.words[0]
+            return f"above {format_quantity(self.most(meter), Unit.OHM)} the meter shows OL; write OL {word}"
         return None
