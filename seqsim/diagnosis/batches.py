@@ -11,13 +11,14 @@ from seqsim.diagnosis.branch import Branch, Predictions
 from seqsim.diagnosis.cells import Cell
 from seqsim.diagnosis.conditions import Desk
 from seqsim.diagnosis.hypotheses import Hypothesis
+from seqsim.diagnosis.points import MOST_NUMBERS
 from seqsim.diagnosis.steep import Spread
 from seqsim.diagnosis.table import Surveyed, Table
 from seqsim.network.network import Floats, Ints
 from seqsim.readings.measurement import Measurement
 
 MOST_KEPT = 2000
-"""Hypotheses that are kept, before all are forgotten."""
+"""Hypotheses that are kept, or as many numbers as of single faults, before all are forgotten."""
 
 
 class Batches:
@@ -31,7 +32,7 @@ class Batches:
 
     def table(self, hypotheses: Sequence[Hypothesis], measurements: Sequence[Measurement]) -> JoinedTable:
         """Return what hypotheses of one mode each show; ``branches`` go by their numbers in ``hypotheses``."""
-        if len(self._place) > MOST_KEPT:
+        if len(self._place) > MOST_KEPT or sum(each.lines.numbers for each in self._surveyed) > MOST_NUMBERS:
             self._surveyed, self._place = [], {}
         fresh = [h for h in hypotheses if h.name not in self._place]
         if fresh:

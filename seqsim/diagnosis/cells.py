@@ -44,9 +44,10 @@ WORD_UNEXPLAINED = 0.1
 
 @dataclass(frozen=True)
 class Cell:
-    """Severities of one branch that read nearly alike: mean and covariance (r, r) of their tip volts.
+    """Severities of one branch that read nearly alike: mean (r,) and covariance of their tip volts.
 
     ``middle`` is the number of the severity at their middle, ``ohms`` (r,) the resistance that the meter sees there.
+    ``apart`` (r, m) is how far they lie from their mean, a root of their covariance: many readings make that large.
     """
 
     branch: int
@@ -54,8 +55,13 @@ class Cell:
     middle: int
     ohms: Floats
     mean: Floats
-    own: Floats
+    apart: Floats
     restless: Floats
+
+    @property
+    def own(self) -> Floats:
+        """Return the covariance (r, r) of what is read at the cell's severities."""
+        return np.asarray(self.apart @ self.apart.T)
 
 
 @dataclass(frozen=True)
@@ -224,17 +230,15 @@ def cells_of(predictions: Predictions, branches: Sequence[Branch], chosen: Ints,
         wandering = predictions.restless[items].astype(np.float64)
         for g, (group, share) in enumerate(zip(groups, parts, strict=True)):
             mine = slice(group.start, group.stop)
-            centred = tips[mine] - means[g]
-            own = (centred.T * shares[mine]) @ centred / share
+            apart = (tips[mine] - means[g]).T * np.sqrt(shares[mine] / share)
             for other in (g + 1,) if g + 1 < len(groups) else ():
-                step = means[other] - means[g]
                 if (np.abs(tips[groups[other][0]] - tips[group[-1]]) <= CONTINUOUS * limits).all():
-                    own = own + np.outer(step, step) / 12
+                    apart = np.column_stack([apart, (means[other] - means[g]) / np.sqrt(12)])
             middle = items[group[len(group) // 2]]
             restless = wandering[mine].sum(axis=0) / len(group)
             yield Cell(
                 int(number), branches[number].weight * share, int(predictions.severity[middle]),
-                predictions.ohms[middle], means[g], own, restless,
+                predictions.ohms[middle], means[g], apart, restless,
             )  # fmt: skip
 
 
@@ -253,7 +257,7 @@ def in_the_running(cells: Sequence[Cell], branches: Sequence[Branch], noise: Noi
     if not cells:
         return []
     means = np.stack([cell.mean for cell in cells])
-    own = np.sqrt(np.stack([np.diag(cell.own) for cell in cells]))
+    own = np.sqrt(np.stack([(cell.apart**2).sum(axis=1) for cell in cells]))
     score = _score(means, np.stack([cell.restless for cell in cells]), own, noise)
     healthy = np.array([branches[cell.branch].hypothesis == 0 for cell in cells])
     order = np.lexsort([score, ~healthy])

@@ -27,19 +27,19 @@ def grid_cells(predictions: Predictions, branches: Sequence[Branch], number: int
     share = branch.weight / max(int(good.sum()), 1)
     for k, at in enumerate(np.ndindex(shape)):
         if good[at]:
-            own = _own(tips, good, at, limits)
+            apart = _apart(tips, good, at, limits)
             restless = predictions.restless[low + k].astype(np.float64)
-            yield Cell(number, share, k, predictions.ohms[low + k], tips[at], own, restless)
+            yield Cell(number, share, k, predictions.ohms[low + k], tips[at], apart, restless)
 
 
-def _own(tips: Floats, good: Bools, at: tuple[int, ...], limits: Floats) -> Floats:
-    """Return the covariance (r, r) that half the way to each neighbour adds."""
-    own = np.zeros((tips.shape[-1], tips.shape[-1]))
+def _apart(tips: Floats, good: Bools, at: tuple[int, ...], limits: Floats) -> Floats:
+    """Return a root (r, m) of the covariance that half the way to each neighbour adds."""
+    ways = []
     for axis in range(len(at)):
         for step in (-1, 1):
             near = tuple(place + step * (k == axis) for k, place in enumerate(at))
             if 0 <= near[axis] < good.shape[axis] and good[near]:
                 way = tips[near] - tips[at]
                 if (np.abs(way) <= CONTINUOUS * limits).all():
-                    own += np.outer(way, way) / 24
-    return own
+                    ways.append(way / np.sqrt(24))
+    return np.array(ways).reshape(len(ways), tips.shape[-1]).T

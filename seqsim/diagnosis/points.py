@@ -12,6 +12,7 @@ from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from seqsim.diagnosis.branch import Branch
 from seqsim.diagnosis.conditions import Condition, Desk
@@ -23,7 +24,8 @@ from seqsim.network.reach import reach, shifting
 from seqsim.solver.batch import Latents
 
 MOST_NUMBERS, MOST_POINTS = 60_000_000, 20_000
-"""Numbers that are kept of all points, half a gigabyte, and points with their networks, before all are forgotten."""
+"""Numbers that are kept of all points (a quarter of a gigabyte), and points with their networks, before all are
+forgotten."""
 
 Point = tuple[Branch, int]
 """A branch and the number of its severity."""
@@ -43,18 +45,18 @@ class Nearby(NamedTuple):
 
 @dataclass
 class _Column:
-    """One reading of all points so far; ``known`` (p,) tells of which."""
+    """One reading of all points so far; ``known`` (p,) tells of which. Moves are many: single precision does."""
 
     tips: Floats
     restless: Bools
     good: Bools
-    moves: Floats
+    moves: NDArray[np.float32]
     known: Bools
 
     @classmethod
     def of(cls, points: int, latents: int) -> _Column:
         no = np.zeros(points, dtype=np.bool_)
-        return cls(np.zeros(points), no, no.copy(), np.zeros((points, latents)), no.copy())
+        return cls(np.zeros(points), no, no.copy(), np.zeros((points, latents), dtype=np.float32), no.copy())
 
     def grow(self, points: int) -> None:
         """Make room for more points."""
@@ -85,10 +87,14 @@ class Points:
         """their networks, where nothing is done to the board"""
         self._columns: dict[Key, _Column] = {}
 
+    @property
+    def numbers(self) -> int:
+        """How many numbers are kept."""
+        return sum(column.moves.size + column.tips.size for column in self._columns.values())
+
     def at(self, wanted: Mapping[Hashable, Point], conditions: Sequence[Condition], readings: int) -> Nearby:
         """Return what so many readings, sorted into conditions, show at points, in the order of ``wanted``."""
-        kept = sum(column.moves.size + column.tips.size for column in self._columns.values())
-        if kept > MOST_NUMBERS or len(self._points) > MOST_POINTS:
+        if self.numbers > MOST_NUMBERS or len(self._points) > MOST_POINTS:
             for each in (self._number, self._points, self._plain, self._columns):
                 each.clear()
         for name, point in wanted.items():

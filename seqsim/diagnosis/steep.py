@@ -140,14 +140,14 @@ def _parts(cell: Cell, tries: Sequence[Try], limits: Floats) -> list[Cell | None
         if not each.good:
             parts.append(None)
             continue
-        own = cell.own
+        apart = cell.apart
         for other in (p - 1, p + 1):
             if 0 <= other < len(tries) and tries[other].good:
                 step = tries[other].tips - each.tips
                 if (np.abs(step) <= CONTINUOUS * limits).all():
-                    own = own + np.outer(step, step) / 24
+                    apart = np.column_stack([apart, step / np.sqrt(24)])
         restless = each.restless.astype(np.float64)
-        parts.append(replace(cell, weight=cell.weight * share, mean=each.tips, own=own, restless=restless))
+        parts.append(replace(cell, weight=cell.weight * share, mean=each.tips, apart=apart, restless=restless))
     return parts
 
 

@@ -6,11 +6,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from measured_boards import Boards, desk_of, drawn_network, seen
 
 import seqsim
 from seqsim.board import Board
-from seqsim.circuit import library, parse_circuit
+from seqsim.circuit import OFF, library, parse_circuit, read_circuit
 from seqsim.diagnosis.reference import COMMON_SHARE, calibration
+from seqsim.network import vary
+from seqsim.readings import METER, Probe, measurement
 
 NPN = "inverting_npn"
 
@@ -104,3 +107,22 @@ def test_a_good_board_narrows_what_is_expected(tmp_path: Path) -> None:
     assert narrow.healthy_high is not None
     assert narrow.healthy_high - narrow.healthy_low < 0.95 * (wide.healthy_high - wide.healthy_low)
     assert narrow.healthy_low > wide.healthy_low
+
+
+def test_boards_that_are_drawn_are_of_the_make() -> None:
+    """Where a circuit file knows the ohms of rails, boards drawn for tests read them; not all would otherwise."""
+    boards = Boards(read_circuit(library()["organ_blower"]), ())
+    rails = [rail for rail in boards.circuit.rails.values() if rail.ohms is not None]
+    windows = np.array([rail.ohms for rail in rails])
+    read = [measurement(boards.circuit, Probe(kind="ohms", place=rail.net, state=OFF), METER) for rail in rails]
+    random = np.random.default_rng(3)
+    chosen = [boards.drawn(random) for _ in range(8)]
+    free = [desk_of(boards.circuit, drawn_network(boards.network, random, shifted=True)) for _ in range(8)]
+    inside = [
+        [bool(((ohms >= windows[:, 0]) & (ohms <= windows[:, 1])).all()) for ohms in
+         (np.array([float(m.convert(t)) for m, t in zip(read, seen(at, [vary(at.network)], read).tips[0], strict=True)])
+          for at in some)]
+        for some in (chosen, free)
+    ]  # fmt: skip
+    assert all(inside[0])
+    assert sum(inside[1]) < len(free)

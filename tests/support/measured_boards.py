@@ -24,6 +24,8 @@ from seqsim.solver.batch import Bench, bench
 LAW_VOLTS, LAW_GAIN = 0.02, 0.2
 """Deviation of all junctions of a board together (V), and of all gains (logarithm): the model's law is not nature's."""
 STEADY = 0
+MOST_DRAWN = 2000
+"""Boards that are drawn until one is of the make that the circuit file describes."""
 LEAST_MOVE = 0.1
 """Volts by which a fault must move a reading to count among those that the readings can find."""
 
@@ -220,9 +222,26 @@ class Boards:
 
     def draw(self, fault: Hypothesis, severity: float, random: np.random.Generator) -> tuple[Reading, ...] | None:
         """Return the readings of one board with a fault, or None where it is not steady."""
-        at = desk_of(self.circuit, drawn_network(self.network, random, shifted=True))
+        at = self.drawn(random)
         found = seen(at, [vary(at.network, _patches(fault, severity))], self.measurements)
         return displayed(self.probes, self.measurements, found.tips[0], random) if found.good[0] else None
+
+    def drawn(self, random: np.random.Generator) -> Desk:
+        """Return a board of this make: without a fault, its rails read the ohms that the circuit file knows of them."""
+        known = {name: rail for name, rail in self.circuit.rails.items() if rail.ohms is not None}
+        probes = [Probe(kind="ohms", place=rail.net, state=OFF) for rail in known.values()]
+        read = [measurement(self.circuit, probe, METER) for probe in probes]
+        windows = [rail.ohms or (0.0, np.inf) for rail in known.values()]
+        for _ in range(MOST_DRAWN):
+            at = desk_of(self.circuit, drawn_network(self.network, random, shifted=True))
+            tips = seen(at, [vary(at.network)], read).tips[0].tolist() if read else []
+            ohms = [float(each.convert(tip)) for each, tip in zip(read, tips, strict=True)]
+            if all(
+                window is None or window[0] <= each <= window[1] for each, window in zip(ohms, windows, strict=True)
+            ):
+                return at
+        msg = "hardly a board reads the ohms that its circuit file knows of its rails"
+        raise RuntimeError(msg)
 
 
 def drawn_severity(fault: Hypothesis, random: np.random.Generator) -> float:
