@@ -228,10 +228,10 @@ class Boards:
 
     def drawn(self, random: np.random.Generator) -> Desk:
         """Return a board of this make: without a fault, its rails read the ohms that the circuit file knows of them."""
-        known = {name: rail for name, rail in self.circuit.rails.items() if rail.ohms is not None}
-        probes = [Probe(kind="ohms", place=rail.net, state=OFF) for rail in known.values()]
+        rails = [rail for rail in self.circuit.rails.values() if rail.ohms is not None]
+        probes = [Probe(kind="ohms", place=rail.net, state=OFF) for rail in rails]
         read = [measurement(self.circuit, probe, METER) for probe in probes]
-        windows = [rail.ohms or (0.0, np.inf) for rail in known.values()]
+        windows = [rail.ohms for rail in rails if rail.ohms is not None]
         for _ in range(MOST_DRAWN):
             at = desk_of(self.circuit, drawn_network(self.network, random, shifted=True))
             tips = seen(at, [vary(at.network)], read).tips[0].tolist() if read else []
