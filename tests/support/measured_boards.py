@@ -236,9 +236,7 @@ class Boards:
             at = desk_of(self.circuit, drawn_network(self.network, random, shifted=True))
             tips = seen(at, [vary(at.network)], read).tips[0].tolist() if read else []
             ohms = [float(each.convert(tip)) for each, tip in zip(read, tips, strict=True)]
-            if all(
-                window is None or window[0] <= each <= window[1] for each, window in zip(ohms, windows, strict=True)
-            ):
+            if all(low <= each <= high for each, (low, high) in zip(ohms, windows, strict=True)):
                 return at
         msg = "hardly a board reads the ohms that its circuit file knows of its rails"
         raise RuntimeError(msg)
