@@ -14,8 +14,10 @@ from functools import cache
 import numpy as np
 
 from seqsim.circuit import OFF, Circuit
+from seqsim.diagnosis.advice import unchecked, unmeasured
 from seqsim.diagnosis.alike import Alike, own_deviation
 from seqsim.diagnosis.conditions import Desk, conditions
+from seqsim.diagnosis.foresight import Standing
 from seqsim.diagnosis.hypotheses import Hypothesis
 from seqsim.diagnosis.information import information
 from seqsim.diagnosis.offers import Reach, offers, seconds_of
@@ -33,13 +35,16 @@ SPREAD_SHARE = 0.05
 class OutcomeTable:
     """Groups with their shares (g,), and for each reading on offer its outcome under each group (q, g).
 
-    ``seconds`` maps the power state in which the board is to the time (q,) of each reading from there.
+    ``seconds`` maps the power state in which the board is to the time (q,) of each reading from there. ``ohms`` and
+    ``volts`` are the readings of supplies that `next` asks for whatever they tell, without power and once it is on.
     """
 
     share: Floats
     outcomes: Ints
     states: tuple[str, ...]
     seconds: Mapping[str, Floats]
+    ohms: tuple[int, ...] = ()
+    volts: tuple[int, ...] = ()
 
     def optimum(self) -> float:
         """Return the least expected time (s) to tell the groups apart, from a board without power."""
@@ -55,18 +60,27 @@ class OutcomeTable:
 
         return rest(self.everyone(), OFF)
 
-    def by_rate(self) -> float:
-        """Return the expected time (s) of taking the reading that tells most for each second, again and again."""
+    def by_rate(self, *, supplies: bool = False) -> float:
+        """Return the expected time (s) of taking the reading that tells most for each second, again and again.
 
-        def rest(left: int, state: str) -> float:
+        With ``supplies`` first, as `next` has it.
+        """
+
+        def rest(left: int, state: str, ohms: tuple[int, ...], volts: tuple[int, ...]) -> float:
             found = list(self.useful(left))
             if not found:
                 return 0.0
             q, parts = max(found, key=lambda each: self.bits(each[1]) / self.seconds[state][each[0]])
-            later = sum(self.weight(part) * rest(part, self.states[q]) for part in parts)
+            if ohms:
+                (q, *others), parts = ohms, self.parts(ohms[0], left)
+                ohms = tuple(others)
+            elif volts and self.states[q] != OFF:
+                (q, *others), parts = volts, self.parts(volts[0], left)
+                volts = tuple(others)
+            later = sum(self.weight(part) * rest(part, self.states[q], ohms, volts) for part in parts)
             return float(self.seconds[state][q]) + later / self.weight(left)
 
-        return rest(self.everyone(), OFF)
+        return rest(self.everyone(), OFF, *((self.ohms, self.volts) if supplies else ((), ())))
 
     def everyone(self) -> int:
         """Return all groups as bits of one number."""
@@ -81,14 +95,18 @@ class OutcomeTable:
         seen: set[tuple[str, tuple[int, ...]]] = set()
         quick = np.argsort(self.seconds[OFF], kind="stable")
         for q in quick.tolist():
-            parts: dict[int, int] = {}
-            for g in range(len(self.share)):
-                if left >> g & 1:
-                    parts[int(self.outcomes[q, g])] = parts.get(int(self.outcomes[q, g]), 0) | 1 << g
-            key = self.states[q], tuple(sorted(parts.values()))
-            if len(parts) > 1 and key not in seen:
+            key = self.states[q], self.parts(q, left)
+            if len(key[1]) > 1 and key not in seen:
                 seen.add(key)
                 yield q, key[1]
+
+    def parts(self, q: int, left: int) -> tuple[int, ...]:
+        """Return the parts into which a reading parts what is left."""
+        parts: dict[int, int] = {}
+        for g in range(len(self.share)):
+            if left >> g & 1:
+                parts[int(self.outcomes[q, g])] = parts.get(int(self.outcomes[q, g]), 0) | 1 << g
+        return tuple(sorted(parts.values()))
 
     def bits(self, parts: Sequence[int]) -> float:
         """Return what a reading tells (bits) that parts what is left."""
@@ -126,4 +144,9 @@ def outcome_table(circuit: Circuit, desk: Desk, alike: Alike, faults: Sequence[H
         for state in circuit.power_states
     }
     weights = np.array([share[group] for group in groups])
-    return OutcomeTable(weights / weights.sum(), outcomes, tuple(probe.state for probe in probes), seconds)
+    before = Standing.before(circuit, desk, alike)
+    ohms = [Probe(kind="ohms", place=net, state=OFF) for net in unchecked(before)]
+    return OutcomeTable(
+        weights / weights.sum(), outcomes, tuple(probe.state for probe in probes), seconds,
+        tuple(map(probes.index, ohms)), tuple(map(probes.index, unmeasured(before))),
+    )  # fmt: skip
