@@ -6,10 +6,10 @@ points, or many readings of a further point, is all that is ever missing.
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import NamedTuple
+from typing import NamedTuple, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from seqsim.diagnosis.branch import Branch
 from seqsim.diagnosis.conditions import Condition, Desk
 from seqsim.diagnosis.spread import model_latents
-from seqsim.diagnosis.survey import FAILED, RESTLESS_VOLTS, Key, keys_of, patched, starts_of
+from seqsim.diagnosis.survey import FAILED, RESTLESS_VOLTS, Key, keys_of, name_of, patched, starts_of
 from seqsim.network import Patch, Variant
 from seqsim.network.network import Bools, Floats, Ints
 from seqsim.network.reach import reach, shifting
@@ -44,8 +44,11 @@ class Nearby(NamedTuple):
 
 
 @dataclass
-class _Column:
-    """One reading of all points so far; ``known`` (p,) tells of which. Moves are many: single precision does."""
+class PointColumn:
+    """One reading of points: tip volts, restless, with a level (p,), moves (p, l); ``known`` (p,) tells of which.
+
+    Moves are many: single precision does.
+    """
 
     tips: Floats
     restless: Bools
@@ -54,9 +57,15 @@ class _Column:
     known: Bools
 
     @classmethod
-    def of(cls, points: int, latents: int) -> _Column:
+    def of(cls, points: int, latents: int) -> Self:
+        """Return a column that knows nothing."""
         no = np.zeros(points, dtype=np.bool_)
         return cls(np.zeros(points), no, no.copy(), np.zeros((points, latents), dtype=np.float32), no.copy())
+
+    def take(self, mine: Ints, other: PointColumn, theirs: Ints) -> None:
+        """Take over some points of another column of the same reading."""
+        for name, array in vars(self).items():
+            array[mine] = vars(other)[name][theirs]
 
     def grow(self, points: int) -> None:
         """Make room for more points."""
@@ -85,7 +94,26 @@ class Points:
         self._points: list[Point] = []
         self._plain: list[Variant | None] = []
         """their networks, where nothing is done to the board"""
-        self._columns: dict[Key, _Column] = {}
+        self._columns: dict[Key, PointColumn] = {}
+        self._before: dict[str, PointColumn] = {}
+        self._row: dict[Hashable, int] = {}
+        self.worked_out = 0
+        """how often something was missing"""
+
+    def remember(self, names: Sequence[Hashable], columns: Mapping[str, PointColumn]) -> None:
+        """Take up what was told of points, named in the order of the columns, by the names of readings."""
+        self._before, self._row = dict(columns), {name: row for row, name in enumerate(names)}
+
+    def told(self, keys: Sequence[Key], most: int) -> tuple[list[Hashable], dict[str, PointColumn]]:
+        """Return the names of the last points of which all these readings are known, and their columns."""
+        columns = [self._column(key) for key in keys]
+        known = np.logical_and.reduce([column.known[: len(self._points)] for column in columns])
+        chosen = np.flatnonzero(known)[-most:]
+        names = list(self._number)
+        found = {name_of(key): PointColumn.of(len(chosen), self._spread) for key in keys}
+        for key, column in zip(keys, columns, strict=True):
+            found[name_of(key)].take(np.arange(len(chosen)), column, chosen)
+        return [names[k] for k in chosen], found
 
     @property
     def numbers(self) -> int:
@@ -109,7 +137,7 @@ class Points:
             np.zeros((*shape, self._spread)),
         )  # fmt: skip
         for condition in conditions:
-            columns = [self._column(key) for key in keys_of(condition)]
+            columns = [self._recalled(key, wanted, chosen) for key in keys_of(condition)]
             lacking = ~np.stack([column.known[chosen] for column in columns], axis=1)
             for which in np.unique(lacking[lacking.any(axis=1)], axis=0):
                 mine = chosen[(lacking == which).all(axis=1)]
@@ -121,14 +149,24 @@ class Points:
         found.good[:] &= np.isfinite(found.tips).all(axis=1)
         return found
 
-    def _column(self, key: Key) -> _Column:
-        column = self._columns.setdefault(key, _Column.of(0, self._spread))
+    def _recalled(self, key: Key, wanted: Iterable[Hashable], chosen: Ints) -> PointColumn:
+        """Return a column, with what was remembered of the points that are wanted."""
+        column = self._column(key)
+        if self._before and (before := self._before.get(name_of(key))):
+            row = np.array([self._row.get(name, -1) for name in wanted], dtype=np.int64)
+            new = (row >= 0) & ~column.known[chosen]
+            column.take(chosen[new], before, row[new])
+        return column
+
+    def _column(self, key: Key) -> PointColumn:
+        column = self._columns.setdefault(key, PointColumn.of(0, self._spread))
         if len(column.known) < len(self._points):
             column.grow(max(len(self._points), len(column.known) * 3 // 2))
         return column
 
     def _work_out(self, condition: Condition, chosen: Ints) -> None:
         """Solve points in one condition, and keep its columns."""
+        self.worked_out += 1
         branches = [self._points[k][0] for k in chosen]
         patches = [branch.patches_at(severity) for branch, severity in (self._points[k] for k in chosen)]
         plain = [self._plain[k] for k in chosen]

@@ -130,14 +130,14 @@ def _diagnosed(
     chosen = np.union1d(leading(predictions, noisy, count)[0], table.healthy).astype(np.int64)
     cells = list(cells_of(predictions, branches, chosen, table.limits))
     good_board, known = compared(at, readings)
-    if at.stored:
-        keep(at, table.surveyed, table.predictor.conditions)
     largest = _largest(measurements, table.coarse)
     drawn, scored = fitted(
         in_the_running(cells, branches, noisy), lambda some: table.spread(some, branches),
         measurements, noisy, slip, largest, known,
     )  # fmt: skip
     scored = relinearised(scored, drawn, branches, table, measurements, noisy, slip, largest, known)
+    if at.stored:
+        keep(at, table.surveyed, table.predictor.conditions)
     weighed = posterior(table.hypotheses, branches, scored, noisy, slip)
     found = Diagnosis(
         at, table.hypotheses, tuple(branches), measurements, noisy, tuple(scored),

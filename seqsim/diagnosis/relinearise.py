@@ -9,13 +9,14 @@ is drawn there (the step of an iterated Kalman filter).
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Hashable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from seqsim.diagnosis.cells import Scored, score
 from seqsim.diagnosis.hypotheses import Sort
+from seqsim.diagnosis.points import Nearby, Point
 from seqsim.diagnosis.predict import Branch
 from seqsim.diagnosis.reference import Calibration, nothing_known
 from seqsim.diagnosis.spread import Noise, followed
@@ -83,9 +84,7 @@ def relinearised(
         ]
         if not wanted:
             break
-        tried = [_branch(branches, there, table) for _, there in wanted]
-        middles = [there.spread.cell.middle for _, there in wanted]
-        tips, restless, good, moves = table.sensitive.nearby(tried, middles, table.latents)
+        tips, restless, good, moves = _nearby([there for _, there in wanted], branches, table)
         solved: list[tuple[int, tuple[Floats, Floats]]] = []
         cells = []
         for n in np.flatnonzero(good).tolist():
@@ -146,7 +145,18 @@ def _where(
             yield _Turned(spread, chosen, deviations[chosen])
 
 
-def _branch(branches: Sequence[Branch], each: _Turned, table: Table) -> Branch:
-    """Return the branch of a cell with its latents turned, in every power state."""
-    points = (*each.spread.turned, *zip(each.latents, each.deviations.tolist(), strict=True))
-    return turned(branches[each.spread.cell.branch], table.sensitive.desk.network, table.keys, points)
+def _nearby(wanted: Sequence[_Turned], branches: Sequence[Branch], table: Table) -> Nearby:
+    """Return what cells read with their latents turned, in every power state, and how that moves."""
+    points: dict[Hashable, Point] = {}
+    names: list[Hashable] = []
+    for each in wanted:
+        cell, branch = each.spread.cell, branches[each.spread.cell.branch]
+        turns = (*each.spread.turned, *zip(each.latents, each.deviations.tolist(), strict=True))
+        name = (cell.branch, float(branch.where[cell.middle])), *turns
+        names.append(name)
+        if name not in points:
+            points[name] = turned(branch, table.sensitive.desk.network, table.keys, turns), cell.middle
+    rows = {name: row for row, name in enumerate(points)}
+    found = table.nearby(points)
+    chosen = [rows[name] for name in names]
+    return Nearby(found.tips[chosen], found.restless[chosen], found.good[chosen], found.moves[chosen])

@@ -1,14 +1,15 @@
 """Predictions kept on disk: they depend on the circuit and on where a meter is put, not on what it shows.
 
-A file holds the branches of one circuit in some power states, and the columns of the readings that were ranked last.
-Arrays and JSON alone are read back, never code; whatever is not as it was written counts as not there.
+A file holds the branches of one circuit in some power states, the columns of the readings that were ranked last, and
+how these move with what spreads. Arrays and JSON alone are read back, never code; whatever is not as it was written
+counts as not there.
 """
 
 from __future__ import annotations
 
 import json
 import zipfile
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +20,7 @@ from seqsim.circuit import Circuit
 from seqsim.diagnosis.branch import Branch
 from seqsim.diagnosis.conditions import Condition, Desk
 from seqsim.diagnosis.hypotheses import Hypothesis
+from seqsim.diagnosis.points import PointColumn
 from seqsim.diagnosis.shelf import circuit_key
 from seqsim.diagnosis.survey import Column, Survey, keys_of, name_of
 from seqsim.diagnosis.table import COARSE_POINTS, Surveyed
@@ -28,6 +30,9 @@ from seqsim.solver.state import State
 
 MOST_BYTES = 200_000_000
 """Room that all files may take together; the latest used ones stay."""
+
+MOST_LINES = 2_000
+"""Points whose moves are kept, the last ones that were asked for."""
 
 Arrays = Mapping[str, Any]
 NOT_THERE = (OSError, EOFError, ValueError, KeyError, TypeError, IndexError, AttributeError, zipfile.BadZipFile)
@@ -56,7 +61,7 @@ def keep(desk: Desk, surveyed: Surveyed, conditions: Iterable[Condition]) -> Non
         for surveys in (surveyed.fine, surveyed.between)
     )
     names = {name_of(key) for key in keys}
-    sizes = len(surveyed.fine), len(surveyed.between)
+    sizes = len(surveyed.fine), len(surveyed.between), surveyed.lines.worked_out
     if surveyed.stored and names <= surveyed.stored[0] and sizes == surveyed.stored[1:]:
         return
     states, listed = next(key for key, kept in desk.surveyed.items() if kept is surveyed)
@@ -72,6 +77,7 @@ def keep(desk: Desk, surveyed: Surveyed, conditions: Iterable[Condition]) -> Non
         arrays |= _column_arrays(f"coarse {name_of(key)}", [surveyed.coarse.columns[key]])
         arrays |= _column_arrays(f"fine {name_of(key)}", [surveyed.fine[k].columns[key] for k in fine])
         arrays |= _column_arrays(f"between {name_of(key)}", [surveyed.between[k].columns[key] for k in between], order)
+    arrays |= _line_arrays(*surveyed.lines.told(keys, MOST_LINES))
     path = _path(desk.circuit, listed, states)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -125,6 +131,37 @@ def _columns(survey: Survey, kind: str, arrays: Arrays) -> dict[str, Column]:
     return found
 
 
+def _line_arrays(points: Sequence[Hashable], columns: Mapping[str, PointColumn]) -> dict[str, Any]:
+    """Return the names of points, which are tuples of numbers and of such, and their columns."""
+    arrays: dict[str, Any] = {"points": np.frombuffer(json.dumps(points).encode(), dtype=np.uint8)}
+    for name, column in columns.items():
+        arrays[f"line {name} volts"] = column.tips
+        arrays[f"line {name} marks"] = column.restless + 2 * column.good.astype(np.int8)
+        arrays[f"line {name} moves"] = column.moves
+    return arrays
+
+
+def _lines(arrays: Arrays) -> tuple[list[Hashable], dict[str, PointColumn]]:
+    names = [_tuples(name) for name in json.loads(arrays["points"].tobytes())]
+    found = {}
+    for entry in arrays:
+        if entry.startswith("line ") and entry.endswith(" moves"):
+            name = entry.split()[1]
+            marks, moves = arrays[f"line {name} marks"], arrays[entry]
+            found[name] = PointColumn(
+                arrays[f"line {name} volts"], marks & 1 == 1, marks & 2 == 2, moves, np.ones(len(names), dtype=np.bool_)
+            )
+            if any(len(part) != len(names) for part in vars(found[name]).values()):
+                message = "a column of another length"
+                raise ValueError(message)
+    return names, found
+
+
+def _tuples(name: Any) -> Hashable:
+    """Return a name as it was before it was written as lists."""
+    return tuple(_tuples(each) for each in name) if isinstance(name, list) else name
+
+
 def _branch_arrays(branches: Sequence[Branch], states: Sequence[str], desk: Desk) -> dict[str, Any]:
     numbers: dict[int, int] = {}
     rows = []
@@ -172,7 +209,8 @@ def _surveyed(desk: Desk, hypotheses: Sequence[Hypothesis], states: Sequence[str
         survey.stored = _columns(survey, "fine", arrays)
     for survey in surveyed.between:
         survey.stored = _columns(survey, "between", arrays)
-    surveyed.stored = (set(surveyed.coarse.stored), len(surveyed.fine), len(surveyed.between))
+    surveyed.lines.remember(*_lines(arrays))
+    surveyed.stored = (set(surveyed.coarse.stored), len(surveyed.fine), len(surveyed.between), 0)
     return surveyed
 
 

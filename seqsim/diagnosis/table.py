@@ -47,8 +47,8 @@ class Surveyed:
     between: list[Survey] = field(default_factory=list)
     gap: dict[tuple[int, float], tuple[int, int]] = field(default_factory=dict)
     """for each further severity, by branch and quantile, its survey among ``between`` and its item there"""
-    stored: tuple[set[str], int, int] | None = None
-    """names of the readings on disk, and how many surveys among ``fine`` and ``between``"""
+    stored: tuple[set[str], int, int, int] | None = None
+    """names of the readings on disk, how many surveys among ``fine`` and ``between``, and what ``lines`` worked out"""
 
     @classmethod
     def of(

@@ -84,6 +84,15 @@ def test_severities_taken_closer_are_read_back(board: Path, monkeypatch: pytest.
     assert not any(survey in solved for survey in (surveyed.coarse, *surveyed.fine, *surveyed.between))
 
 
+def test_moves_are_read_back(board: Path) -> None:
+    """How readings move with what spreads is worked out once, also where the readings put a board."""
+    first, second = load(board), load(board)
+    assert same(first.rank(READ), second.rank(READ))
+    ((before,), (after,)) = (job._desk.surveyed.values() for job in (first, second))
+    assert before.lines.worked_out
+    assert not after.lines.worked_out
+
+
 def test_other_values_of_the_same_readings_are_other_rankings(board: Path) -> None:
     """What is kept does not depend on what the meter shows."""
     fresh = load(board).rank(("OUT 0.04", "BASE 0.65", "LAMP 4.98"))
