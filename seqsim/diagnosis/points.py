@@ -107,7 +107,9 @@ class Points:
     def told(self, keys: Sequence[Key], most: int) -> tuple[list[Hashable], dict[str, PointColumn]]:
         """Return the names of the last points of which all these readings are known, and their columns."""
         columns = [self._column(key) for key in keys]
-        known = np.logical_and.reduce([column.known[: len(self._points)] for column in columns])
+        known = np.ones(len(self._points), dtype=np.bool_)
+        for column in columns:
+            known &= column.known[: len(known)]
         chosen = np.flatnonzero(known)[-most:]
         names = list(self._number)
         found = {name_of(key): PointColumn.of(len(chosen), self._spread) for key in keys}
