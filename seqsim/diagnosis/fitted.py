@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -20,7 +21,8 @@ from seqsim.readings.measurement import Measurement
 AT_ONCE = 200
 """Cells that get their lines together."""
 FAR = 30.0
-"""If no weighed likelihood of so many lies within e^-30 of the best, those that are likely less are left out."""
+"""Cells whose weighed likelihood lies below e^-30 of the best are let go, but for the best of each branch: with many
+readings each takes much room. If so many together all do, those that are likely less get no lines."""
 
 
 def fitted(
@@ -32,7 +34,9 @@ def fitted(
     largest: Floats,
     known: Calibration | None,
 ) -> tuple[list[Spread], list[Scored]]:
-    """Return cells with their moves as nothing but the drawing tells them, and their fits, in the order of branches.
+    """Return the cells that matter with their moves as nothing but the drawing tells them, and their fits.
+
+    They come in the order of branches.
 
     Parameters
     ----------
@@ -43,8 +47,12 @@ def fitted(
     known
         What else is known of the latents.
     """
-    found: list[tuple[Spread, Scored]] = []
-    best = -np.inf
+    found: list[tuple[float, Spread, Scored]] = []
+    best, best_of = -np.inf, dict[int, float]()
+
+    def matters(value: float, branch: int) -> bool:
+        return value >= min(best - FAR, best_of[branch])
+
     for low in range(0, len(cells), AT_ONCE):
         drawn = list(lines(cells[low : low + AT_ONCE]))
         if not drawn:
@@ -54,10 +62,18 @@ def fitted(
         spread = drawn if known is None else [known.applied(each) for each in drawn]
         moves = [believed(each.moves, noise.span) for each in spread]
         fits = score([each.cell for each in spread], moves, measurements, noise, slip, largest)
-        found += zip(drawn, fits, strict=True)
-        here = max(each.log + math.log(each.cell.weight) for each in fits)
-        if here < best - FAR:
+        values = [each.log + math.log(each.cell.weight) for each in fits]
+        far = max(values) < best - FAR
+        best = max(best, *values)
+        for value, each in zip(values, drawn, strict=True):
+            best_of[each.cell.branch] = max(value, best_of.get(each.cell.branch, -np.inf))
+        found += [  # copies: what is let go must not be held by what stays
+            (value, replace(each, moves=each.moves.copy()), replace(fit, covariance=fit.covariance.copy()))
+            for value, each, fit in zip(values, drawn, fits, strict=True)
+            if matters(value, each.cell.branch)
+        ]
+        if far:
             break
-        best = max(best, here)
-    found.sort(key=lambda each: (each[0].cell.branch, each[0].cell.middle))
-    return [drawn for drawn, _ in found], [fit for _, fit in found]
+    found = [each for each in found if matters(each[0], each[1].cell.branch)]
+    found.sort(key=lambda each: (each[1].cell.branch, each[1].cell.middle))
+    return [drawn for _, drawn, _ in found], [fit for _, _, fit in found]

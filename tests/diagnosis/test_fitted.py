@@ -85,7 +85,10 @@ def _cell(branch: int, mean: Floats) -> Cell:
 
 
 def test_what_lies_far_off_gets_no_lines(tmp_path: Path) -> None:
-    """Cells are taken in their order until a whole lot lies far off; fits are those of all cells taken together."""
+    """Cells are taken in their order until a whole lot lies far off; fits are those of all cells taken together.
+
+    Of what lies far off only the best of a branch is kept.
+    """
     circuit = read_circuit(ladder(tmp_path))
     measurements: tuple[Measurement, ...] = tuple(
         measurement(circuit, parse_reading(circuit, text), METER) for text in ("TAP0 18.00", "TAP1 18.00")
@@ -93,10 +96,11 @@ def test_what_lies_far_off_gets_no_lines(tmp_path: Path) -> None:
     yes = np.ones(2, dtype=np.bool_)
     around = Noise(np.full(2, 18.0), np.eye(2) * 0.01**2, np.full(2, 20.0), yes, ~yes)
     near = [_cell(AT_ONCE - k, np.full(2, 18.0 + 1e-5 * k)) for k in range(AT_ONCE)]
-    far = [_cell(AT_ONCE + 1 + k, np.full(2, 16.0)) for k in range(3 * AT_ONCE)]
+    far = [_cell(AT_ONCE + 1 + k // 4, np.full(2, 16.0 - 0.1 * (k % 4))) for k in range(3 * AT_ONCE)]
     asked, slip, largest = _Asked(), np.full(2, 0.01), np.full(2, 20.0)
     drawn, scored = fitted([*near, *far], asked, measurements, around, slip, largest, None)
     assert asked.cells == 2 * AT_ONCE
-    assert [each.cell.branch for each in drawn] == list(range(1, 2 * AT_ONCE + 1))
+    assert [each.cell.branch for each in drawn] == list(range(1, AT_ONCE + AT_ONCE // 4 + 1))
+    assert {each.cell.mean[0] for each in drawn[AT_ONCE:]} == {16.0}
     every = score([each.cell for each in drawn], [each.moves for each in drawn], measurements, around, slip, largest)
     np.testing.assert_allclose([each.log for each in scored], [each.log for each in every], rtol=1e-12)
