@@ -7,8 +7,8 @@ then the chain behind it net by net to the first that is right, then pins and co
 count: that favours it.
 
 The least that is possible is worked out by dynamic programming on outcome tables of the twelve likeliest groups of
-small circuits, beside taking what tells most a second there, which is how `next` chooses, and beside the same with
-the supplies' ohms and volts first, which `next` asks for whatever they tell.
+small circuits, beside taking what tells most a second there, which is how `next` chooses. Both once more for those who
+know the ohms of supplies before power goes on and their volts first then, which `next` asks for whatever they tell.
 
 ``BOARDS`` says how many boards of each circuit are drawn (20); ``KEEP`` names the folder for rows and report.
 """
@@ -55,8 +55,8 @@ def test_advice_takes_little_longer_than_the_quickest_policy(tmp_path: Path) -> 
     """On outcome tables of at most twelve groups, what tells most a second takes at most 1.2 times the optimum."""
     lines = [
         "# The quickest policy\n",
-        "| circuit | optimum (s) | most bits a second (s) | ratio | supplies first (s) |",
-        "| --- | --- | --- | --- | --- |",
+        "| circuit | optimum (s) | most bits a second (s) | ratio | optimum, supplies first (s) | same (s) | ratio |",
+        "| --- | --- | --- | --- | --- | --- | --- |",
     ]
     ratios, owed = [], []
     for name in SMALL:
@@ -65,15 +65,20 @@ def test_advice_takes_little_longer_than_the_quickest_policy(tmp_path: Path) -> 
         table = outcome_table(circuit, at, look_alikes(at, faults), faults, MOST_GROUPS)
         best, taken = table.optimum(), table.by_rate()
         ratios.append(taken / best)
-        careful = table.by_rate(supplies=True)
-        lines.append(f"| {name} | {best:.1f} | {taken:.1f} | {ratios[-1]:.3f} | {careful:.1f} |")
-        owed.append(careful / best)
+        least, careful = table.optimum(supplies=True), table.by_rate(supplies=True)
+        owed.append((careful / least, careful / best))
+        lines.append(
+            f"| {name} | {best:.1f} | {taken:.1f} | {ratios[-1]:.3f} | {least:.1f} | {careful:.1f} "
+            f"| {careful / least:.3f} |"
+        )
+    careful, whole = np.mean(owed, axis=0)
     lines.append(
-        f"\nMean ratio {np.mean(ratios):.3f}, largest {max(ratios):.3f}; aim {MOST_RATIO}. "
-        f"With supplies first {np.mean(owed):.3f}."
+        f"\nMean ratio {np.mean(ratios):.3f}, largest {max(ratios):.3f}; with supplies first, as `next` has it, "
+        f"{careful:.3f}, largest {max(each for each, _ in owed):.3f}; aim {MOST_RATIO}. "
+        f"What supplies cost: {whole:.3f} of the optimum that leaves them out."
     )
     report("seconds_optimum", "\n".join(lines), tmp_path)
-    assert np.mean(ratios) <= MOST_RATIO
+    assert max(np.mean(ratios), careful) <= MOST_RATIO
 
 
 def test_advice_is_quicker_than_walking_back(tmp_path: Path) -> None:

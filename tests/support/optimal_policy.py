@@ -31,6 +31,10 @@ SPREAD_SHARE = 0.05
 """What parts and supplies add to that, as a share of the reading."""
 
 
+Duty = tuple[int, ...]
+"""Readings that have to be taken, whatever they tell."""
+
+
 @dataclass(frozen=True)
 class OutcomeTable:
     """Groups with their shares (g,), and for each reading on offer its outcome under each group (q, g).
@@ -43,22 +47,30 @@ class OutcomeTable:
     outcomes: Ints
     states: tuple[str, ...]
     seconds: Mapping[str, Floats]
-    ohms: tuple[int, ...] = ()
-    volts: tuple[int, ...] = ()
+    ohms: Duty = ()
+    volts: Duty = ()
 
-    def optimum(self) -> float:
-        """Return the least expected time (s) to tell the groups apart, from a board without power."""
+    def optimum(self, *, supplies: bool = False) -> float:
+        """Return the least expected time (s) to tell the groups apart, from a board without power.
+
+        With ``supplies``, of all policies that know their ohms before power goes on and their volts before they take
+        another reading with power.
+        """
 
         @cache
-        def rest(left: int, state: str) -> float:
+        def rest(left: int, state: str, ohms: Duty, volts: Duty) -> float:
             best = np.inf
             for q, parts in self.useful(left):
-                cost = float(self.seconds[state][q])
-                cost += sum(self.weight(part) * rest(part, self.states[q]) for part in parts) / self.weight(left)
-                best = min(best, cost)
+                first = self.owed(q, ohms, volts)
+                chosen, after = (q, parts) if first < 0 else (first, self.parts(first, left))
+                later = sum(
+                    self.weight(part) * rest(part, self.states[chosen], _less(ohms, first), _less(volts, first))
+                    for part in after
+                )
+                best = min(best, float(self.seconds[state][chosen]) + later / self.weight(left))
             return 0.0 if np.isinf(best) else best
 
-        return rest(self.everyone(), OFF)
+        return rest(self.everyone(), OFF, *((self.ohms, self.volts) if supplies else ((), ())))
 
     def by_rate(self, *, supplies: bool = False) -> float:
         """Return the expected time (s) of taking the reading that tells most for each second, again and again.
@@ -66,21 +78,24 @@ class OutcomeTable:
         With ``supplies`` first, as `next` has it.
         """
 
-        def rest(left: int, state: str, ohms: tuple[int, ...], volts: tuple[int, ...]) -> float:
+        def rest(left: int, state: str, ohms: Duty, volts: Duty) -> float:
             found = list(self.useful(left))
             if not found:
                 return 0.0
             q, parts = max(found, key=lambda each: self.bits(each[1]) / self.seconds[state][each[0]])
-            if ohms:
-                (q, *others), parts = ohms, self.parts(ohms[0], left)
-                ohms = tuple(others)
-            elif volts and self.states[q] != OFF:
-                (q, *others), parts = volts, self.parts(volts[0], left)
-                volts = tuple(others)
+            if (first := self.owed(q, ohms, volts)) >= 0:
+                q, parts = first, self.parts(first, left)
+                ohms, volts = _less(ohms, first), _less(volts, first)
             later = sum(self.weight(part) * rest(part, self.states[q], ohms, volts) for part in parts)
             return float(self.seconds[state][q]) + later / self.weight(left)
 
         return rest(self.everyone(), OFF, *((self.ohms, self.volts) if supplies else ((), ())))
+
+    def owed(self, wanted: int, ohms: Duty, volts: Duty) -> int:
+        """Return the reading of a supply that has to come before a wanted one, or -1."""
+        if self.states[wanted] == OFF:
+            return -1
+        return next(iter((*ohms, *volts)), -1)
 
     def everyone(self) -> int:
         """Return all groups as bits of one number."""
@@ -116,6 +131,10 @@ class OutcomeTable:
                 if part >> g & 1:
                     table[g, column] = share
         return information(table / table.sum())
+
+
+def _less(duty: Duty, taken: int) -> Duty:
+    return tuple(q for q in duty if q != taken)
 
 
 def outcome_table(circuit: Circuit, desk: Desk, alike: Alike, faults: Sequence[Hypothesis], most: int) -> OutcomeTable:
