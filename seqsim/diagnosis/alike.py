@@ -27,6 +27,8 @@ from seqsim.readings.outcome import normal_below
 
 MISTAKEN = 0.2
 """Chance of a mistake above which a reading does not tell two faults apart."""
+SOONER = (0.48, 0.4, 0.3)
+"""Faults that are mistaken more often than this are joined before others: the same event never stands in two groups."""
 APART = 1.19
 """Deviations of a difference from which a reading tells two values apart: a chance of a mistake of `MISTAKEN`."""
 LEAST_SEEN = 0.05
@@ -175,17 +177,27 @@ def _mistaken(kinds: Sequence[Mixture]) -> Floats:
 
 
 def _groups(hypotheses: Sequence[Hypothesis], mistaken: Floats) -> Alike:
-    """Return groups whose members are all alike, those that are most alike joined first; healthy leads the first."""
-    # imported where it is used: look-alikes are mostly read from disk
-    from scipy.cluster.hierarchy import fcluster, linkage
-    from scipy.spatial.distance import squareform
+    """Return groups whose members are all alike, those that are most alike joined first.
 
-    if len(hypotheses) < 2:
-        return Alike.of(dict(enumerate((each.name,) for each in hypotheses)))
-    tree = linkage(squareform(0.5 - mistaken, checks=False), "complete")
-    cluster = fcluster(tree, 0.5 - MISTAKEN, "distance")
+    Where a fault is as much like one group as like another, as one that leaves an input floating is, it joins the
+    likelier: a clustering that knows no priors would leave that to chance.
+    """
     order = sorted(range(len(hypotheses)), key=lambda k: (hypotheses[k].name != "", -hypotheses[k].prior))
-    members: dict[int, list[str]] = {}
-    for k in order:
-        members.setdefault(int(cluster[k]), []).append(hypotheses[k].name)
-    return Alike.of({number: tuple(names) for number, names in enumerate(members.values())})
+    groups = [[k] for k in order]
+    for least in (*SOONER, MISTAKEN):
+        joined: list[list[int]] = []
+        of = np.full(len(hypotheses), -1)
+        for group in groups:
+            likeness = np.full(len(joined) + 1, 0.5)
+            placed = of >= 0
+            np.minimum.at(likeness, of[placed], mistaken[group].min(axis=0)[placed])
+            likeness[-1] = 0.0
+            best = int(np.argmax(likeness))
+            if likeness[best] > least:
+                joined[best].extend(group)
+            else:
+                best = len(joined)
+                joined.append(list(group))
+            of[group] = best
+        groups = joined
+    return Alike.of({g: tuple(hypotheses[k].name for k in group) for g, group in enumerate(groups)})
