@@ -30,7 +30,8 @@ MISTAKEN = 0.2
 SOONER = (0.48, 0.4, 0.3)
 """Faults that are mistaken more often than this are joined before others: the same event never stands in two groups."""
 APART = 1.19
-"""Deviations of a difference from which a reading tells two values apart: a chance of a mistake of `MISTAKEN`."""
+"""Deviations of a difference from which a reading tells two values apart: √2 Φ⁻¹(1 - `MISTAKEN`), so that it mistakes
+one for the other as seldom."""
 LEAST_SEEN = 0.05
 """Share of a fault's boards that show it, below which it counts as one that is never seen."""
 POINTS = 6

@@ -37,35 +37,31 @@ def ladder(folder: Path) -> Path:
     return path
 
 
-def test_a_low_supply_counts_once_not_in_every_reading(tmp_path: Path) -> None:
-    """A board whose supply is two deviations low misses its twelve readings by one cause: χ² 4, about."""
-    circuit = read_circuit(ladder(tmp_path))
-    at = desk(circuit)
-    texts = [f"TAP{k} {18 * 0.94:.3f}" for k in range(RUNGS)]
+def rough(folder: Path, volts: list[float]) -> tuple[Noise, float, float]:
+    """Return what readings of the ladder share, and the rough χ² of a healthy board without and with that."""
+    circuit = read_circuit(ladder(folder))
+    texts = [f"TAP{k} {each:.3f}" for k, each in enumerate(volts)]
     measurements = tuple(measurement(circuit, parse_reading(circuit, text), METER) for text in texts)
-    table = table_of(at, measurements)
+    table = table_of(desk(circuit), measurements)
     apart = noise(measurements, table.predictor.conditions, table.coarse.tips)
     tips, moves = table.healthy_lines()
     together = replace(apart, shared=shared(moves, tips, apart))
-    assert together.shared.shape == (RUNGS, 1)  # the resistors' own 1 % lies within the rough spread
     healthy = int(table.healthy[0])
     one_by_one, at_once = (leading(table.coarse, each, len(table.branches))[1][healthy] for each in (apart, together))
+    return together, float(one_by_one), float(at_once)
+
+
+def test_a_low_supply_counts_once_not_in_every_reading(tmp_path: Path) -> None:
+    """A board whose supply is two deviations low misses its twelve readings by one cause: χ² 4, about."""
+    together, one_by_one, at_once = rough(tmp_path, [18 * 0.94] * RUNGS)
+    assert together.shared.shape == (RUNGS, 1)  # the resistors' own 1 % lies within the rough spread
     assert one_by_one > 25
     assert at_once < 5
 
 
 def test_two_supplies_that_differ_are_told_apart(tmp_path: Path) -> None:
     """Readings half of which are high and half low are no common move, and cost as much as before."""
-    circuit = read_circuit(ladder(tmp_path))
-    at = desk(circuit)
-    texts = [f"TAP{k} {18 * (0.9 if k % 2 else 1.1):.3f}" for k in range(RUNGS)]
-    measurements = tuple(measurement(circuit, parse_reading(circuit, text), METER) for text in texts)
-    table = table_of(at, measurements)
-    apart = noise(measurements, table.predictor.conditions, table.coarse.tips)
-    tips, moves = table.healthy_lines()
-    together = replace(apart, shared=shared(moves, tips, apart))
-    healthy = int(table.healthy[0])
-    one_by_one, at_once = (leading(table.coarse, each, len(table.branches))[1][healthy] for each in (apart, together))
+    _, one_by_one, at_once = rough(tmp_path, [18 * (0.9 if k % 2 else 1.1) for k in range(RUNGS)])
     np.testing.assert_allclose(at_once, one_by_one, rtol=0.03)
 
 
