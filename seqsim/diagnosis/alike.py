@@ -1,9 +1,12 @@
-"""Look-alikes: faults that no single reading on offer tells apart, decided before any reading is taken.
+"""Look-alikes: faults that no single reading on offer tells apart.
 
 Two faults are alike when for every reading on offer the chance of mistaking one for the other at equal odds,
 ½ ∫ min(p, q), is above a fifth. Of a fault that hides on some boards those count on which it shows itself: else two
 faults would be alike for what they both hide. Healthy is like those alone that hardly ever show themselves. Groups are
 formed by complete linkage: every two members are alike, and the most alike are joined first.
+
+Before any reading a fault stands for all its severities and ways to look; what readings leave of them is told by
+`left_alike`.
 """
 
 from __future__ import annotations
@@ -18,7 +21,7 @@ from seqsim.circuit import OFF, Circuit
 from seqsim.diagnosis.branches import branches_of
 from seqsim.diagnosis.conditions import Condition, Desk, conditions
 from seqsim.diagnosis.hypotheses import Hypothesis
-from seqsim.diagnosis.predict import Branch, Predictions, Predictor
+from seqsim.diagnosis.predict import Branch, Predictor
 from seqsim.diagnosis.spread import RESIDUAL_OHMS, RESIDUAL_SHARE, RESIDUAL_TEST, RESIDUAL_VOLTS, model_latents
 from seqsim.network.network import Bools, Floats, Ints
 from seqsim.readings import METER, Meter, Probe, measurement
@@ -54,6 +57,20 @@ class Alike:
         """Return the groups with these members."""
         return cls({name: group for group, names in members.items() for name in names}, members)
 
+    def among(self, names: Iterable[str]) -> Alike:
+        """Return the groups of these hypotheses; one that is not known gets a group of its own, after all others."""
+        members: dict[int, list[str]] = {}
+        fresh = max(self.members, default=-1) + 1
+        for name in names:
+            group = self.group.get(name, fresh)
+            fresh += group == fresh
+            members.setdefault(group, []).append(name)
+        return Alike.of({group: tuple(mine) for group, mine in members.items()})
+
+
+NOBODY = Alike.of({})
+"""No groups."""
+
 
 def on_offer(circuit: Circuit) -> Iterator[Probe]:
     """Yield the readings that anyone would take: every net, and both sides of copper, powered and not."""
@@ -83,27 +100,44 @@ def look_alikes(
     weights = np.concatenate([branch.weight * branch.shares for branch in branches])
     of = np.repeat([branch.hypothesis for branch in branches], [len(branch.shares) for branch in branches])
     shown = [each for condition in conditions(measurements) for each in _shown(at, branches, condition, measurements)]
-    healthy = np.array([not each.name for each in single])
+    mistaken = mistakes(shown, of, weights, np.array([not each.name for each in single]))
+    return Alike.of(grouped([each.name for each in single], [each.prior for each in single], mistaken))
+
+
+Shown = tuple[Floats, Floats]
+"""What one reading shows on every item: tip volts (i,) and their standard deviations (i,)."""
+
+
+def mistakes(shown: Sequence[Shown], of: Ints, weights: Floats, healthy: Bools) -> Floats:
+    """Return the chance (h, h) of mistaking one hypothesis for another by the reading that best tells them apart.
+
+    Parameters
+    ----------
+    shown
+        What each reading shows on every item.
+    of, weights
+        The hypothesis (i,) of every item, in ascending order, and its weight (i,) within that.
+    healthy
+        Which hypotheses (h,) are a board without a fault.
+    """
+    count = len(healthy)
     seen = _seen(shown, healthy[of])
-    share = np.bincount(of, weights * seen, len(single)) / np.bincount(of, weights, len(single))
+    share = np.bincount(of, weights * seen, count) / np.bincount(of, weights, count)
     hidden = share < LEAST_SEEN
     counted = np.flatnonzero(seen | hidden[of])
-    start = np.searchsorted(of[counted], np.arange(len(single)))
+    start = np.searchsorted(of[counted], np.arange(count))
     mistaken = np.where(np.logical_or.outer(healthy, healthy) & ~np.logical_and.outer(hidden, hidden), 0.0, 0.5)
     for tips, deviation in shown:
         kinds, which = _kinds(tips[counted], deviation[counted], weights[counted], start)
         np.minimum(mistaken, _mistaken(kinds)[np.ix_(which, which)], out=mistaken)
-    return _groups(single, mistaken)
+    return mistaken
 
 
 def _shown(
     at: Desk, branches: Sequence[Branch], condition: Condition, measurements: Sequence[Measurement]
-) -> Iterator[tuple[Floats, Floats]]:
-    """Yield for each reading of a condition its tip volts on every item, and their standard deviations (i,)."""
-    local = Condition(
-        condition.state, condition.patches, np.arange(len(condition.readings)), condition.tips, condition.heated,
-        condition.siemens, condition.volts, condition.most,
-    )  # fmt: skip
+) -> Iterator[Shown]:
+    """Yield for each reading of a condition what it shows on every item."""
+    local = condition.alone()
     predictor = Predictor(at, [local], len(condition.readings))
     nominal = predictor.nominal(branches)
     known, latents, _ = model_latents(at.network)
@@ -114,7 +148,8 @@ def _shown(
         each = measurements[number]
         # a fault without a level there reads like no other
         tips = np.where(nominal.good, nominal.tips[:, column], UNLIKE_VOLTS * (1 + nominal.branch))
-        own = np.hypot(own_deviation(each, tips), _way(nominal, column))
+        joined = (np.diff(nominal.branch) == 0) & nominal.good[:-1] & nominal.good[1:]
+        own = np.hypot(own_deviation(each, tips), way(tips, joined))
         yield tips, np.hypot(np.nan_to_num(spread[nominal.branch, column], posinf=UNLIKE_VOLTS), own)
 
 
@@ -140,13 +175,14 @@ def own_deviation(each: Measurement, tips: Floats) -> Floats:
     return np.asarray(np.hypot(digits, np.maximum(residual, share * np.abs(tips))))
 
 
-def _way(nominal: Predictions, column: int) -> Floats:
-    """Return the standard deviation (i,) of a reading within the share of severities for which each item stands."""
-    tips = nominal.tips[:, column]
-    joined = (np.diff(nominal.branch) == 0) & nominal.good[:-1] & nominal.good[1:]
+def way(tips: Floats, joined: Bools) -> Floats:
+    """Return the standard deviation (i,) of a reading within the share of severities for which each item stands.
+
+    ``joined`` (i - 1,) tells which items have the next severity after them.
+    """
     half = np.where(joined, np.diff(tips), 0.0) / 2
-    way = np.concatenate([half, [0.0]]) + np.concatenate([[0.0], half])
-    return np.asarray(np.abs(way) / np.sqrt(12))
+    whole = np.concatenate([half, [0.0]]) + np.concatenate([[0.0], half])
+    return np.asarray(np.abs(whole) / np.sqrt(12))
 
 
 Mixture = tuple[Floats, Floats, Floats]
@@ -177,17 +213,17 @@ def _mistaken(kinds: Sequence[Mixture]) -> Floats:
     return np.stack([np.minimum(mass, row).sum(axis=1) for row in mass]) / 2
 
 
-def _groups(hypotheses: Sequence[Hypothesis], mistaken: Floats) -> Alike:
+def grouped(names: Sequence[str], chances: Sequence[float], mistaken: Floats) -> dict[int, tuple[str, ...]]:
     """Return groups whose members are all alike, those that are most alike joined first.
 
     Where a fault is as much like one group as like another, as one that leaves an input floating is, it joins the
-    likelier: a clustering that knows no priors would leave that to chance.
+    likelier by ``chances``: a clustering that knows none would leave that to luck. Healthy is in the first group.
     """
-    order = sorted(range(len(hypotheses)), key=lambda k: (hypotheses[k].name != "", -hypotheses[k].prior))
+    order = sorted(range(len(names)), key=lambda k: (names[k] != "", -chances[k]))
     groups = [[k] for k in order]
     for least in (*SOONER, MISTAKEN):
         joined: list[list[int]] = []
-        of = np.full(len(hypotheses), -1)
+        of = np.full(len(names), -1)
         for group in groups:
             likeness = np.full(len(joined) + 1, 0.5)
             placed = of >= 0
@@ -201,4 +237,4 @@ def _groups(hypotheses: Sequence[Hypothesis], mistaken: Floats) -> Alike:
                 joined.append(list(group))
             of[group] = best
         groups = joined
-    return Alike.of({g: tuple(hypotheses[k].name for k in group) for g, group in enumerate(groups)})
+    return {g: tuple(names[k] for k in group) for g, group in enumerate(groups)}

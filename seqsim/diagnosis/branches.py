@@ -126,13 +126,14 @@ class _Brancher:
         last = max((i for i, s in enumerate(self.desk.circuit.power_states) if s in self.read), default=-1)
         for state in list(self.desk.circuit.power_states)[: last + 1]:
             bench = self.desk.benches[state]
-            solved = bench.run(self.variants, before, self._probes())
+            on = bool(self.desk.circuit.power_states[state].on)
+            solved = bench.run(self.variants, before, self._probes() if on else None)
             self.main[state] = solved
             before = [bench.state_of(solved, k, v) for k, v in enumerate(self.variants)]
             self.states[state] = before
             gone_on = self._gone_on(state)
             self.histories += self._at_the_ends(state)
-            if state in self.read:
+            if state in self.read and on:  # without power there is but one
                 self.histories += self._other_states(state, solved, gone_on)
 
     def _probes(self) -> Probes:
@@ -236,9 +237,11 @@ class _Brancher:
         islands: dict[int, tuple[dict[str, tuple[Patch, ...]], dict[str, tuple[Patch, ...]]]] = {}
         for state in self.read:
             solved = self.main[state]
+            if not self.desk.circuit.power_states[state].on:
+                continue
             for i, listener in enumerate(self.inputs):
                 node = variant.node(listener.terminal)
-                if node < 0 or solved.ohms[k, i] < FLOATING_OHMS or not self.desk.circuit.power_states[state].on:
+                if node < 0 or solved.ohms[k, i] < FLOATING_OHMS:
                     continue
                 low, high = islands.setdefault(node, ({}, {}))
                 for side, above in ((low, False), (high, True)):

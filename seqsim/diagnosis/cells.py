@@ -46,7 +46,8 @@ WORD_UNEXPLAINED = 0.1
 class Cell:
     """Severities of one branch that read nearly alike: mean (r,) and covariance of their tip volts.
 
-    ``middle`` is the number of the severity at their middle, ``ohms`` (r,) the resistance that the meter sees there.
+    ``middle`` is the number of the severity at their middle, ``ohms`` (r,) the resistance that the meter sees there;
+    ``ends`` are the numbers of the first and the last.
     ``apart`` (r, m) is how far they lie from their mean, a root of their covariance: many readings make that large.
     """
 
@@ -57,6 +58,7 @@ class Cell:
     mean: Floats
     apart: Floats
     restless: Floats
+    ends: tuple[int, int]
 
     @property
     def own(self) -> Floats:
@@ -234,11 +236,12 @@ def cells_of(predictions: Predictions, branches: Sequence[Branch], chosen: Ints,
             for other in (g + 1,) if g + 1 < len(groups) else ():
                 if (np.abs(tips[groups[other][0]] - tips[group[-1]]) <= CONTINUOUS * limits).all():
                     apart = np.column_stack([apart, (means[other] - means[g]) / np.sqrt(12)])
-            middle = items[group[len(group) // 2]]
+            low, middle, high = items[group[0]], items[group[len(group) // 2]], items[group[-1]]
             restless = wandering[mine].sum(axis=0) / len(group)
             yield Cell(
                 int(number), branches[number].weight * share, int(predictions.severity[middle]),
                 predictions.ohms[middle], means[g], apart, restless,
+                (int(predictions.severity[low]), int(predictions.severity[high])),
             )  # fmt: skip
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Hashable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -47,6 +47,10 @@ class Condition:
             self.state, self.patches, self.readings[at], tuple(self.tips[k] for k in chosen),
             tuple(self.heated[k] for k in chosen), self.siemens[at], self.volts[at], self.most[at],
         )  # fmt: skip
+
+    def alone(self) -> Condition:
+        """Return the condition with its readings numbered from zero."""
+        return replace(self, readings=np.arange(len(self.readings)))
 
     def probes(self, variants: Sequence[Variant]) -> Probes:
         """Return the readings of this condition on each variant; a tip follows the pin that it touches."""

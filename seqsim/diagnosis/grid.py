@@ -29,7 +29,7 @@ def grid_cells(predictions: Predictions, branches: Sequence[Branch], number: int
         if good[at]:
             apart = _apart(tips, good, at, limits)
             restless = predictions.restless[low + k].astype(np.float64)
-            yield Cell(number, share, k, predictions.ohms[low + k], tips[at], apart, restless)
+            yield Cell(number, share, k, predictions.ohms[low + k], tips[at], apart, restless, (k, k))
 
 
 def _apart(tips: Floats, good: Bools, at: tuple[int, ...], limits: Floats) -> Floats:

@@ -15,7 +15,6 @@ import numpy as np
 from seqsim.diagnosis.likelihood import SLIP
 from seqsim.diagnosis.repeats import settled
 from seqsim.diagnosis.report import doubtful
-from seqsim.diagnosis.withheld import probability_without
 from seqsim.network.network import Bools, Ints
 from seqsim.readings import Probe, Reading
 
@@ -50,4 +49,4 @@ def pillars(found: Diagnosis, of: Ints, claimed: int) -> Bools:
         return np.zeros(len(found.measurements), dtype=np.bool_)
     of_class = np.zeros((len(of), of.max() + 1))
     of_class[np.arange(len(of)), of] = 1.0
-    return np.asarray((probability_without(found) @ of_class).argmax(axis=1) != claimed)
+    return np.asarray((found.without @ of_class).argmax(axis=1) != claimed)

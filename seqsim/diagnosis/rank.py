@@ -4,16 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
 from seqsim.circuit import Circuit
-from seqsim.diagnosis.alike import Alike, look_alikes
+from seqsim.diagnosis.alike import NOBODY, Alike
 from seqsim.diagnosis.cells import Scored, cells_of, gaps, in_the_running, leading, shared
 from seqsim.diagnosis.conditions import Desk, desk
 from seqsim.diagnosis.fitted import fitted
-from seqsim.diagnosis.hypotheses import Hypothesis, anything, listed
+from seqsim.diagnosis.hypotheses import Hypothesis, Sort, anything, listed
 from seqsim.diagnosis.known import history_known
+from seqsim.diagnosis.left_alike import left_alike
 from seqsim.diagnosis.posterior import Posterior, posterior
 from seqsim.diagnosis.predict import Branch, Predictions
 from seqsim.diagnosis.ratios import measured
@@ -23,15 +25,15 @@ from seqsim.diagnosis.repeats import repeats
 from seqsim.diagnosis.report import ranking
 from seqsim.diagnosis.result import Judged, Ranking
 from seqsim.diagnosis.several import with_sets
-from seqsim.diagnosis.shelf import kept_or
 from seqsim.diagnosis.spread import Noise, followed, noise
 from seqsim.diagnosis.steep import believed
 from seqsim.diagnosis.stored import keep, load
 from seqsim.diagnosis.table import Surveyed, Table
+from seqsim.diagnosis.withheld import probability_without
 from seqsim.faults import Factors, History
 from seqsim.faults.together import SECOND
 from seqsim.network.network import Floats
-from seqsim.readings import Readings
+from seqsim.readings import Probe, Readings
 from seqsim.readings.measurement import Measurement
 
 CLOSER = 4
@@ -52,16 +54,22 @@ class Diagnosis:
     scored: tuple[Scored, ...]
     healthy: Scored | None
     posterior: Posterior
-    alike: Alike
     slip: Floats
     """(r,) chance of a slip of each reading"""
     largest: Floats
     """(r,) largest displayed value that is common among predictions"""
     history: History
+    alike: Alike = NOBODY
+    """faults that no reading on offer tells apart on this board"""
     reference: tuple[Judged, ...] = ()
     """readings of a known-good board beside what the drawing predicts"""
     calibration: Calibration | None = None
     """what they tell of values and device laws"""
+
+    @cached_property
+    def without(self) -> Floats:
+        """Return the probabilities (r, h) of hypotheses without each one of the readings."""
+        return probability_without(self)
 
 
 def rank(circuit: Circuit, readings: Readings, *, factors: Factors | None = None) -> Ranking:
@@ -88,15 +96,17 @@ def diagnose(
     at: Desk | None = None,
     alike: Alike | None = None,
     table: Table | None = None,
+    offered: tuple[Probe, ...] = (),
 ) -> Diagnosis:
     """Return a ranking with all that it rests on.
 
-    ``at``, ``alike`` and ``table`` save work that was done before; a table must be one of the same circuit, factors
-    and probes, in the same order.
+    ``at`` and ``table`` save work that was done before; a table must be one of the same circuit, factors and probes,
+    in the same order. ``alike`` are groups that are known, and ``offered`` the readings that can be had, if not all
+    that anyone would take.
     """
     at = at or desk(circuit, stored=True)
-    if factors is not None or alike is not None or table is not None or readings.past is not None:
-        return _diagnosed(circuit, readings, at, factors, alike, table)
+    if factors is not None or alike is not None or table is not None or offered or readings.past is not None:
+        return _diagnosed(circuit, readings, at, factors, alike, table, offered)
     if not (at.latest and at.circuit is circuit and at.latest[0][0] == readings):
         at.latest[:] = [(readings, _diagnosed(circuit, readings, at))]
     return at.latest[0][1]
@@ -109,6 +119,7 @@ def _diagnosed(
     factors: Factors | None = None,
     alike: Alike | None = None,
     table: Table | None = None,
+    offered: tuple[Probe, ...] = (),
 ) -> Diagnosis:
     """Return the ranking, see `diagnose`."""
     taken = readings.readings
@@ -136,16 +147,19 @@ def _diagnosed(
         measurements, noisy, slip, largest, known,
     )  # fmt: skip
     scored = relinearised(scored, drawn, branches, table, measurements, noisy, slip, largest, known)
-    if at.stored:
-        keep(at, table.surveyed, table.predictor.conditions)
     weighed = posterior(table.hypotheses, branches, scored, noisy, slip)
     found = Diagnosis(
         at, table.hypotheses, tuple(branches), measurements, noisy, tuple(scored),
-        _healthy(scored, branches), weighed,
-        alike or kept_or(circuit, lambda: look_alikes(at, listed(circuit, history)), history.listing),
-        slip, largest, history, good_board, known,
+        _healthy(scored, branches), weighed, slip, largest, history, reference=good_board, calibration=known,
     )  # fmt: skip
-    return with_sets(found, table, min(1.0, SECOND * history.several))
+    found = with_sets(found, table, min(1.0, SECOND * history.several))
+    if alike is None:
+        found = replace(found, alike=left_alike(found, table.surveyed.looks(offered)))
+    else:
+        found = replace(found, alike=alike.among(h.name for h in found.hypotheses if h.sort is not Sort.PLACE))
+    if at.stored:
+        keep(at, table.surveyed, table.predictor.conditions)
+    return found
 
 
 def table_of(at: Desk, measurements: Sequence[Measurement], factors: Factors | None = None) -> Table:

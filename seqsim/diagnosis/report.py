@@ -25,7 +25,6 @@ from seqsim.diagnosis.result import (
     Tilted,
     Where,
 )  # fmt: skip
-from seqsim.diagnosis.withheld import probability_without
 from seqsim.faults import off_caution, probe_cautions, repair_cautions, tilts_told
 from seqsim.network.network import Bools, Floats
 from seqsim.readings import Reading
@@ -207,7 +206,7 @@ def _speaking(found: Diagnosis) -> dict[int, Bools]:
     if found.posterior.probability.any():
         known = list(best)
         after = found.posterior.probability[known, None]
-        before = probability_without(found)[:, known].T
+        before = found.without[:, known].T
         with np.errstate(divide="ignore", invalid="ignore"):  # of what is ruled out either way
             speaks |= np.log(after / _others(after)) - np.log(before / _others(before)) > SPEAKS
     return dict(zip(best, speaks, strict=True))

@@ -1,13 +1,14 @@
 """Sets of faults that together explain what no single one explains, found without the full likelihood of each.
 
 What single faults show tells which pairs are worth solving: each reading explained by one of them, or by the sum of
-what they change. One fault stands for its look-alikes. Larger sets grow from the best pairs.
+what they change. One fault stands for all that read the same. Larger sets grow from the best pairs.
 """
 
 from __future__ import annotations
 
 from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -68,7 +69,7 @@ Named = tuple[tuple[int, ...], Branch]
 
 
 class Search:
-    """What the search goes by: readings, their rough spread, and one fault for each group of look-alikes."""
+    """What the search goes by: readings, their rough spread, and one fault for all that read the same."""
 
     def __init__(self, found: Diagnosis, table: Table) -> None:
         self.found = found
@@ -80,7 +81,6 @@ class Search:
         wide = np.diag(noise.covariance) + (ROUGH_SHARE * noise.observed) ** 2 + rough_volts(noise) ** 2
         self.sigma = np.sqrt(wide)
         self.faults = {k: h.fault for k, h in enumerate(found.hypotheses) if h.fault is not None}
-        self.numbers = {h.name: k for k, h in enumerate(found.hypotheses)}
         healthy = np.flatnonzero((coarse.branch == 0) & coarse.good)
         self.healthy = coarse.tips[healthy[0]] if len(healthy) else np.zeros(len(found.measurements))
 
@@ -89,31 +89,49 @@ class Search:
         return self.faults[number]
 
     def singles(self) -> list[Item]:
-        """Return one fault of each group, at the severities that read differently.
+        """Return one fault of all that read the same, at the severities that read differently."""
+        return [
+            self.single(item) for mine in self.together.values() for item in self.different[mine[0]].values()
+        ]  # fmt: skip
 
-        Faults that look healthy by themselves may differ as soon as another comes along: each counts.
-        """
-        leaders: set[int] = set()
-        for names in self.found.alike.members.values():
-            listed = [self.numbers[name] for name in names if name and name in self.numbers]
-            if "" in names:
-                leaders.update(listed)
-            elif listed:
-                leaders.add(max(listed, key=lambda k: self.found.hypotheses[k].prior))
-        seen: set[tuple[int, bytes]] = set()
-        found = []
-        for item in np.flatnonzero(self.coarse.good):
-            branch = self.branches[self.coarse.branch[item]]
-            if branch.hypothesis not in leaders:
-                continue
-            tips = self.coarse.tips[item]
-            key = branch.hypothesis, np.round(tips / SAME_VOLTS).astype(np.int64).tobytes()
-            if key not in seen:
-                seen.add(key)
-                severity = float(branch.severities[self.coarse.severity[item]])
-                extra, starts = dict(branch.extra), dict(branch.starts)
-                found.append(Item((int(item),), (branch.hypothesis,), (severity,), tips, extra, starts))
+    def same(self, number: int) -> list[int]:
+        """Return the faults that read the same as one of them, the likeliest first."""
+        return self.together[self.stands_for[number]]
+
+    @cached_property
+    def different(self) -> dict[int, dict[bytes, int]]:
+        """Return for each fault by its number what it shows, with the first item that shows it."""
+        found: dict[int, dict[bytes, int]] = {}
+        shown = np.round(self.coarse.tips / SAME_VOLTS).astype(np.int64)
+        for item in np.flatnonzero(self.coarse.good).tolist():
+            number = self.branches[self.coarse.branch[item]].hypothesis
+            if number in self.faults:
+                found.setdefault(number, {}).setdefault(shown[item].tobytes(), item)
         return found
+
+    @cached_property
+    def together(self) -> dict[Hashable, list[int]]:
+        """Return the faults that read the same, the likeliest first.
+
+        Those that look healthy by themselves may differ as soon as another comes along: each is alone.
+        """
+        healthy = np.round(self.healthy / SAME_VOLTS).astype(np.int64).tobytes()
+        found: dict[Hashable, list[int]] = {}
+        for number, shown in self.different.items():
+            found.setdefault(number if shown.keys() == {healthy} else frozenset(shown), []).append(number)
+        return {key: sorted(mine, key=lambda k: -self.fault(k).prior) for key, mine in found.items()}
+
+    @cached_property
+    def stands_for(self) -> dict[int, Hashable]:
+        """Return what the faults show that one of them stands for, by its number."""
+        return {number: key for key, mine in self.together.items() for number in mine}
+
+    def single(self, item: int) -> Item:
+        """Return an item of the coarse predictions as a set of one fault."""
+        branch = self.branches[self.coarse.branch[item]]
+        severity = float(branch.severities[self.coarse.severity[item]])
+        extra, starts = dict(branch.extra), dict(branch.starts)
+        return Item((item,), (branch.hypothesis,), (severity,), self.coarse.tips[item], extra, starts)
 
     def misses(self, tips: Floats) -> Floats:
         """Return χ² of each reading (..., r) at tip volts; a word counts by its chance."""

@@ -1,7 +1,7 @@
 """Several faults at once, where no single one explains what was read.
 
-Sets that the search finds are weighed by their full likelihood, look-alikes told apart. A set is kept if it explains
-what no smaller one explains.
+Sets that the search finds are weighed by their full likelihood, each with the faults for which one stood there. A set
+is kept if it explains what no smaller one explains.
 """
 
 from __future__ import annotations
@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from seqsim.diagnosis.alike import Alike
 from seqsim.diagnosis.batches import Batches
 from seqsim.diagnosis.cells import WORD_UNEXPLAINED, Cell, Scored, cells_of, in_the_running, leading
 from seqsim.diagnosis.conditions import Desk
@@ -37,18 +36,15 @@ UNEXPLAINED = 3.0
 OFTEN_SEVERAL = 0.5
 """Faults beside the first that a history must make likely for pairs to be searched whatever is explained."""
 LEADERS = 15
-"""Sets of look-alike groups that get their full likelihood."""
+"""Sets that the search finds, the best ones, that get their full likelihood."""
 MOST_SETS, MOST_ALIKE = 80, 12
-"""Sets of faults, look-alikes told apart, that get it: the likeliest of each, then the likeliest of all. Of the
-look-alikes of one fault, so many."""
+"""Sets of faults, each told apart from those that read the same, that get it: the likeliest of each, then the likeliest
+of all. Of the faults that one stands for, so many."""
 MOST_FAULTS = 3
 GROWN_FROM = 12
 """Pairs that larger sets grow from."""
 GAIN = 2.0
 """Natural logarithm by which a set must explain the readings better than any smaller one within it."""
-
-Together = tuple[tuple[int, str], ...]
-"""Look-alike groups of the faults of a set; a fault that looks healthy by itself stands for itself."""
 
 
 def with_sets(found: Diagnosis, table: Table, second: float = SECOND) -> Diagnosis:
@@ -105,8 +101,8 @@ class _Weighing:
         self.second = second
 
     def weighed(self, before: Diagnosis, items: Sequence[Item]) -> Diagnosis:
-        """Return a diagnosis with the sets of these items, look-alikes told apart, by their full likelihood."""
-        hypotheses, groups = self.hypotheses(items, before)
+        """Return a diagnosis with the sets of these items, each fault by itself, by their full likelihood."""
+        hypotheses = self.hypotheses(items, before)
         if not hypotheses:
             return before
         branches, scored = self.scored(hypotheses)
@@ -116,14 +112,13 @@ class _Weighing:
             k for k, h in enumerate(hypotheses)
             if evidence[k] > GAIN + max(known.get(name_of(part), -np.inf) for part in _smaller(h.faults))
         ]  # fmt: skip
-        return _merged(before, [hypotheses[k] for k in kept], kept, branches, scored, groups)
+        return _merged(before, [hypotheses[k] for k in kept], kept, branches, scored)
 
-    def hypotheses(self, items: Sequence[Item], before: Diagnosis) -> tuple[list[Hypothesis], dict[str, Together]]:
-        """Return the sets of the best items and of their look-alikes, and the groups that each is made of."""
-        members = {k: self.alike(k)[:MOST_ALIKE] for item in items[:LEADERS] for k in item.which}
+    def hypotheses(self, items: Sequence[Item], before: Diagnosis) -> list[Hypothesis]:
+        """Return the sets of the best items and of the faults that each of theirs stands for."""
+        members = {k: self.search.same(k)[:MOST_ALIKE] for item in items[:LEADERS] for k in item.which}
         dead = killed_by(self.found.desk, [self.search.fault(k) for alike in members.values() for k in alike])
         known = {h.name for h in before.hypotheses}
-        groups: dict[str, Together] = {}
         best: list[Hypothesis] = []
         others: list[Hypothesis] = []
         for item in items[:LEADERS]:
@@ -133,26 +128,12 @@ class _Weighing:
                 name = name_of(faults)
                 if len(set(chosen)) == len(chosen) and name not in known and can_meet(faults):
                     known.add(name)
-                    groups[name] = tuple(sorted(self.group(k) for k in chosen))
                     mine.append(set_of(faults, max(prior_of(faults, self.second), dead.prior(faults))))
             mine.sort(key=lambda each: -each.prior)
             best += mine[:1]
             others += mine[1:]
         others.sort(key=lambda each: -each.prior)
-        return [*best, *others][:MOST_SETS], groups
-
-    def group(self, number: int) -> tuple[int, str]:
-        """Return the group of look-alikes of a fault; within that of a healthy board each fault is its own."""
-        name = self.found.hypotheses[number].name
-        group = self.found.alike.group[name]
-        return group, name if "" in self.found.alike.members[group] else ""
-
-    def alike(self, number: int) -> list[int]:
-        """Return the look-alikes of a fault."""
-        group, own = self.group(number)
-        if own:
-            return [number]
-        return [self.search.numbers[name] for name in self.found.alike.members[group] if name in self.search.numbers]
+        return [*best, *others][:MOST_SETS]
 
     def scored(self, hypotheses: Sequence[Hypothesis]) -> tuple[list[Branch], list[Scored]]:
         """Return the branches of sets in the running, and the fits of their cells."""
@@ -208,7 +189,7 @@ def _evidence(hypotheses: Sequence[Hypothesis], branches: Sequence[Branch], scor
 
 def _merged(
     before: Diagnosis, hypotheses: Sequence[Hypothesis], kept: Sequence[int], branches: Sequence[Branch],
-    scored: Sequence[Scored], groups: dict[str, Together],
+    scored: Sequence[Scored],
 ) -> Diagnosis:  # fmt: skip
     """Return a diagnosis to which sets are added; ``kept`` are their numbers in ``branches``."""
     first, offset = len(before.hypotheses), len(before.branches)
@@ -220,16 +201,4 @@ def _merged(
     together_ = (*before.branches, *added)
     all_fits = (*before.scored, *fits)
     weighed = posterior(everything, together_, all_fits, before.noise, before.slip)
-    return replace(
-        before, hypotheses=everything, branches=together_, scored=all_fits, posterior=weighed,
-        alike=_wider(before.alike, hypotheses, groups),
-    )  # fmt: skip
-
-
-def _wider(alike: Alike, hypotheses: Sequence[Hypothesis], groups: dict[str, Together]) -> Alike:
-    """Return look-alikes with those of sets: sets are alike whose faults are alike one by one."""
-    members: dict[Together, list[str]] = {}
-    for h in hypotheses:
-        members.setdefault(groups[h.name], []).append(h.name)
-    first = max(alike.members, default=-1) + 1
-    return Alike.of({**alike.members, **{first + k: tuple(names) for k, names in enumerate(members.values())}})
+    return replace(before, hypotheses=everything, branches=together_, scored=all_fits, posterior=weighed)

@@ -1,8 +1,8 @@
 """Predictions kept on disk: they depend on the circuit and on where a meter is put, not on what it shows.
 
-A file holds the branches of one circuit in some power states, the columns of the readings that were ranked last, and
-how these move with what spreads. Arrays and JSON alone are read back, never code; whatever is not as it was written
-counts as not there.
+A file holds the branches of one circuit in some power states, the columns of the readings that were ranked last, how
+these move with what spreads, and what the likeliest faults look like elsewhere. Arrays and JSON alone are read back,
+never code; whatever is not as it was written counts as not there.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ MOST_BYTES = 200_000_000
 """Room that all files may take together; the latest used ones stay."""
 
 MOST_LINES = 2_000
-"""Points whose moves are kept, the last ones that were asked for."""
+"""Points whose moves, and whose looks, are kept, the last ones that were asked for."""
 
 Arrays = Mapping[str, Any]
 NOT_THERE = (OSError, EOFError, ValueError, KeyError, TypeError, IndexError, AttributeError, zipfile.BadZipFile)
@@ -61,7 +61,8 @@ def keep(desk: Desk, surveyed: Surveyed, conditions: Iterable[Condition]) -> Non
         for surveys in (surveyed.fine, surveyed.between)
     )
     names = {name_of(key) for key in keys}
-    sizes = len(surveyed.fine), len(surveyed.between), surveyed.lines.worked_out
+    looks = surveyed.looks()
+    sizes = len(surveyed.fine), len(surveyed.between), surveyed.lines.worked_out, looks.worked_out
     if surveyed.stored and names <= surveyed.stored[0] and sizes == surveyed.stored[1:]:
         return
     states, listed = next(key for key, kept in desk.surveyed.items() if kept is surveyed)
@@ -78,6 +79,8 @@ def keep(desk: Desk, surveyed: Surveyed, conditions: Iterable[Condition]) -> Non
         arrays |= _column_arrays(f"fine {name_of(key)}", [surveyed.fine[k].columns[key] for k in fine])
         arrays |= _column_arrays(f"between {name_of(key)}", [surveyed.between[k].columns[key] for k in between], order)
     arrays |= _line_arrays(*surveyed.lines.told(keys, MOST_LINES))
+    points, tips, deviation = looks.told(MOST_LINES)
+    arrays |= {"looks": _text(points), "look volts": np.float32(tips), "look deviations": np.float32(deviation)}
     path = _path(desk.circuit, listed, states)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -133,7 +136,7 @@ def _columns(survey: Survey, kind: str, arrays: Arrays) -> dict[str, Column]:
 
 def _line_arrays(points: Sequence[Hashable], columns: Mapping[str, PointColumn]) -> dict[str, Any]:
     """Return the names of points, which are tuples of numbers and of such, and their columns."""
-    arrays: dict[str, Any] = {"points": np.frombuffer(json.dumps(points).encode(), dtype=np.uint8)}
+    arrays: dict[str, Any] = {"points": _text(points)}
     for name, column in columns.items():
         arrays[f"line {name} volts"] = column.tips
         arrays[f"line {name} marks"] = column.restless + 2 * column.good.astype(np.int8)
@@ -142,7 +145,7 @@ def _line_arrays(points: Sequence[Hashable], columns: Mapping[str, PointColumn])
 
 
 def _lines(arrays: Arrays) -> tuple[list[Hashable], dict[str, PointColumn]]:
-    names = [_tuples(name) for name in json.loads(arrays["points"].tobytes())]
+    names = _names(arrays["points"])
     found = {}
     for entry in arrays:
         if entry.startswith("line ") and entry.endswith(" moves"):
@@ -155,6 +158,14 @@ def _lines(arrays: Arrays) -> tuple[list[Hashable], dict[str, PointColumn]]:
                 message = "a column of another length"
                 raise ValueError(message)
     return names, found
+
+
+def _text(names: Sequence[Hashable]) -> Any:
+    return np.frombuffer(json.dumps(names).encode(), dtype=np.uint8)
+
+
+def _names(text: Any) -> list[Hashable]:
+    return [_tuples(name) for name in json.loads(text.tobytes())]
 
 
 def _tuples(name: Any) -> Hashable:
@@ -210,7 +221,8 @@ def _surveyed(desk: Desk, hypotheses: Sequence[Hypothesis], states: Sequence[str
     for survey in surveyed.between:
         survey.stored = _columns(survey, "between", arrays)
     surveyed.lines.remember(*_lines(arrays))
-    surveyed.stored = (set(surveyed.coarse.stored), len(surveyed.fine), len(surveyed.between), 0)
+    surveyed.looks().remember(_names(arrays["looks"]), arrays["look volts"], arrays["look deviations"])
+    surveyed.stored = (set(surveyed.coarse.stored), len(surveyed.fine), len(surveyed.between), 0, 0)
     return surveyed
 
 

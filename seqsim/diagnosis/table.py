@@ -13,17 +13,20 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from seqsim.diagnosis.alike import on_offer
 from seqsim.diagnosis.branch import Branch, Predictions
 from seqsim.diagnosis.branches import branches_of
 from seqsim.diagnosis.cells import Cell, limits_of
 from seqsim.diagnosis.conditions import Desk, conditions
 from seqsim.diagnosis.hypotheses import Hypothesis
+from seqsim.diagnosis.left_alike import Looks
 from seqsim.diagnosis.points import Nearby, Point, Points
 from seqsim.diagnosis.predict import Predictor
 from seqsim.diagnosis.spread import model_latents
 from seqsim.diagnosis.steep import Spread, lines_of
 from seqsim.diagnosis.survey import Survey
 from seqsim.network.network import Floats, Ints
+from seqsim.readings import METER, Probe, measurement
 from seqsim.readings.measurement import Measurement
 
 if TYPE_CHECKING:
@@ -31,6 +34,8 @@ if TYPE_CHECKING:
 
 COARSE_POINTS, FINE_POINTS = 6, 32
 """Severities of a branch: to see whether it is in the running, and then."""
+EVEN = 0.1
+"""Share of a cell by which readings of one branch may differ and still count as the same at all severities."""
 
 
 @dataclass
@@ -47,8 +52,10 @@ class Surveyed:
     between: list[Survey] = field(default_factory=list)
     gap: dict[tuple[int, float], tuple[int, int]] = field(default_factory=dict)
     """for each further severity, by branch and quantile, its survey among ``between`` and its item there"""
-    stored: tuple[set[str], int, int, int] | None = None
-    """names of the readings on disk, how many surveys among ``fine`` and ``between``, and what ``lines`` worked out"""
+    stored: tuple[set[str], int, int, int, int] | None = None
+    """names of the readings on disk, how many surveys among ``fine`` and ``between``, and what ``lines`` and ``looks``
+    worked out"""
+    _looks: dict[tuple[Probe, ...], Looks] = field(default_factory=dict, repr=False)
 
     @classmethod
     def of(
@@ -73,6 +80,14 @@ class Surveyed:
     def points(self) -> Points:
         """Return what boards with several faults read, each by the items of ``coarse`` that it is made of."""
         return Points(self.coarse.desk)
+
+    def looks(self, offered: tuple[Probe, ...] = ()) -> Looks:
+        """Return what points look like to readings on offer: to all that anyone would take, or to these."""
+        if offered not in self._looks:
+            circuit = self.coarse.desk.circuit
+            probes = offered or on_offer(circuit)
+            self._looks[offered] = Looks(self.coarse.desk, [measurement(circuit, each, METER) for each in probes])
+        return self._looks[offered]
 
     def refine(self, wanted: Sequence[int]) -> None:
         """Let some branches have fine severities, too."""
@@ -153,8 +168,12 @@ class Table:
         )  # fmt: skip
 
     def fine(self, wanted: Ints) -> Predictions:
-        """Return the predictions of some branches at fine severities, in the order of their numbers."""
+        """Return the predictions of some branches at fine severities, in the order of their numbers.
+
+        Those that read the same at all coarse ones keep these.
+        """
         ordered = sorted({int(k) for k in wanted})
+        self._fine |= {k: self.coarse.only(k, k) for k in ordered if k not in self._fine and self._even(k)}
         missing = [k for k in ordered if k not in self._fine]
         if missing:
             self.surveyed.refine(missing)
@@ -164,6 +183,12 @@ class Table:
                 self.branches[k] = self.surveyed.refined(k)
                 self._fine[k] = found[survey].only(number, k)
         return Predictions.together([self._fine[k] for k in ordered])
+
+    def _even(self, k: int) -> bool:
+        """Tell whether a branch reads the same at all severities, as far as a cell goes."""
+        low, high = np.searchsorted(self.coarse.branch, [k, k + 1])
+        within = np.ptp(self.coarse.tips[low:high], axis=0) <= EVEN * self.limits
+        return bool(self.coarse.good[low:high].all() and within.all())
 
     def closer(
         self, predictions: Predictions, branches: Sequence[Branch], gaps: Mapping[int, Floats]

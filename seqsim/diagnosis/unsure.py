@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from typing import TYPE_CHECKING, Any
 
@@ -20,15 +20,12 @@ from seqsim.diagnosis.alternatives import (
     weighed,
 )
 from seqsim.diagnosis.contacts import unexpected_contacts
-from seqsim.diagnosis.hypotheses import listed
-from seqsim.diagnosis.known import history_known
 from seqsim.diagnosis.mixture import beyond_places, first_names, mix
 from seqsim.diagnosis.rank import Diagnosis, diagnose
 from seqsim.diagnosis.report import ranking
 from seqsim.diagnosis.result import Ranking
 from seqsim.diagnosis.rough_evidence import SOUND_SHARE, beyond
 from seqsim.diagnosis.tracing import Step, steps
-from seqsim.faults import Factors
 from seqsim.quantity import Unit
 from seqsim.readings import KINDS, Readings, format_reading
 
@@ -162,11 +159,12 @@ def _diagnosed(
 ) -> tuple[Ranking, float]:
     """Return the ranking of one drawing and the logarithm of its evidence.
 
-    ``known`` has the groups of look-alikes by name; those of the first drawing are worked out, and it grows.
+    ``known`` has the groups of look-alikes by name; those of the first drawing are worked out, and it grows by what
+    another has by itself: look-alikes among what a part could only have if it were something unlikely are not worth
+    their time.
     """
     factors = beyond(circuit)
-    alike = _extended(known, circuit, history_known(circuit, readings, factors)) if known else None
-    found = diagnose(circuit, readings, factors=factors or None, alike=alike)
+    found = diagnose(circuit, readings, factors=factors or None, alike=Alike.of(_members(known)) if known else None)
     known.update(found.alike.group)
     if open_ended:
         found = with_sound_share(found, SOUND_SHARE)
@@ -204,16 +202,12 @@ def _log_evidence(found: Diagnosis) -> float:
     return float(np.logaddexp.reduce(found.posterior.evidence + np.log(prior / prior.sum())))
 
 
-def _extended(known: dict[str, int], circuit: Circuit, factors: Factors) -> Alike:
-    """Return look-alikes of another drawing: as on those before, and what only this one has by itself.
-
-    Look-alikes among what a part could only have if it were something unlikely are not worth their time.
-    """
+def _members(groups: Mapping[str, int]) -> dict[int, tuple[str, ...]]:
+    """Return who is in each group."""
     members: dict[int, list[str]] = {}
-    for hypothesis in listed(circuit, factors):
-        group = known.setdefault(hypothesis.name, max(known.values(), default=-1) + 1)
-        members.setdefault(group, []).append(hypothesis.name)
-    return Alike.of({group: tuple(names) for group, names in members.items()})
+    for name, group in groups.items():
+        members.setdefault(group, []).append(name)
+    return {group: tuple(mine) for group, mine in members.items()}
 
 
 def _believed(doubt: Doubt, rough: Weighed, readings: Readings) -> Believed:

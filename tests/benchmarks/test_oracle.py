@@ -19,7 +19,6 @@ from oracle import Compared, Ensemble, Oracle, compared, leader
 from shares import bootstrap, share_text
 
 from seqsim.circuit import library, read_circuit
-from seqsim.diagnosis.alike import look_alikes
 from seqsim.diagnosis.hypotheses import listed
 
 pytestmark = pytest.mark.benchmark
@@ -53,8 +52,7 @@ def test_the_ranking_reckons_as_thousands_of_draws() -> None:
     found: list[Compared] = []
     for _ in range(-(-count // EACH)):
         columns = np.sort(random.choice(len(boards.probes), READINGS, replace=False))
-        alike = look_alikes(boards.desk, oracle.faults, offered=[boards.probes[k] for k in columns])
-        for each in compared(oracle, ensemble, columns, alike, EACH, random):
+        for each in compared(oracle, ensemble, columns, EACH, random):
             found.append(each)
             if abs(each.loss(each.ranked) - each.loss(each.drawn)) > 1:
                 print(

@@ -38,9 +38,9 @@ def ranked() -> Ranked:
     """Rank readings in shorthand on a library circuit."""
 
     def work(name: str, *texts: str) -> tuple[Diagnosis, Ranking]:
-        circuit, at, alike = made_ready(name)
+        circuit, at, _ = made_ready(name)
         taken = tuple(parse_reading(circuit, text) for text in texts)
-        found = diagnose(circuit, Readings(readings=taken), at=at, alike=alike)
+        found = diagnose(circuit, Readings(readings=taken), at=at)
         return found, ranking(found, taken)
 
     return work

@@ -23,7 +23,7 @@ def stand(ready: Ready, *texts: str) -> Standing:
     if not texts:
         return Standing.before(circuit, at, alike)
     taken = tuple(parse_reading(circuit, text) for text in texts)
-    return Standing.of(diagnose(circuit, Readings(readings=taken), at=at, alike=alike), taken)
+    return Standing.of(diagnose(circuit, Readings(readings=taken), at=at), taken)
 
 
 def advice(ready: Ready, *texts: str) -> Advice:
@@ -45,9 +45,9 @@ def test_the_first_reading_is_unpowered(ready: Ready) -> None:
 
 def test_every_supply_is_checked_for_a_short_whatever_that_tells(ready: Ready) -> None:
     """A first reading that fits little leaves the second supply's net to be measured before power goes on."""
-    circuit, at, alike = ready("double_inversion")
+    circuit, at, _ = ready("double_inversion")
     taken = (parse_reading(circuit, "V5 109k ohm"),)
-    found = advise(Standing.of(diagnose(circuit, Readings(readings=taken), at=at, alike=alike), taken))
+    found = advise(Standing.of(diagnose(circuit, Readings(readings=taken), at=at), taken))
     assert found.first == ("V12",)
     assert not found.stop
     assert ("V12", "ohms", "off") in {(step.place, step.kind, step.state) for step in found.next}
@@ -55,9 +55,9 @@ def test_every_supply_is_checked_for_a_short_whatever_that_tells(ready: Ready) -
 
 def both_supplies(ready: Ready, *texts: str) -> tuple[Advice, list[tuple[str, str, str]]]:
     """Return what is advised on a board with a gate supply and a rail, neither shorted, and the steps at these."""
-    circuit, at, alike = ready("double_inversion")
+    circuit, at, _ = ready("double_inversion")
     taken = tuple(parse_reading(circuit, text) for text in ("V12 OL ohm", "V5 109k ohm", *texts))
-    found = advise(Standing.of(diagnose(circuit, Readings(readings=taken), at=at, alike=alike), taken))
+    found = advise(Standing.of(diagnose(circuit, Readings(readings=taken), at=at), taken))
     return found, [(s.place, s.kind, s.state) for s in found.next if s.kind == "volts" and s.place in ("V12", "V5")]
 
 
@@ -96,9 +96,9 @@ def test_an_answer_waits_for_the_supplies(ready: Ready) -> None:
 
 def test_an_answer_found_without_power_needs_none(ready: Ready) -> None:
     """R3 (10 kΩ) at 0.9 Ω is shorted, whatever the supplies do."""
-    circuit, at, alike = ready("double_inversion")
+    circuit, at, _ = ready("double_inversion")
     taken = tuple(parse_reading(circuit, text) for text in ("V12 OL ohm", "V5 122k ohm", "R3.1 to R3.2 0.9 ohm"))
-    found = advise(Standing.of(diagnose(circuit, Readings(readings=taken), at=at, alike=alike), taken))
+    found = advise(Standing.of(diagnose(circuit, Readings(readings=taken), at=at), taken))
     assert found.leading[0][2] >= HELD
     assert found.stop == "found"
     assert not found.supplies
@@ -188,9 +188,9 @@ def test_no_outcome_lies_below_ground(ready: Ready) -> None:
 
     Nothing on this one lies below ground (Kirchhoff's laws).
     """
-    circuit, at, alike = ready("supervised_lamp")
+    circuit, at, _ = ready("supervised_lamp")
     taken = (parse_reading(circuit, f"{circuit.target} 1.0"),)
-    found = advise(Standing.of(diagnose(circuit, Readings(readings=taken), at=at, alike=alike), taken))
+    found = advise(Standing.of(diagnose(circuit, Readings(readings=taken), at=at), taken))
     lows = [outcome.low for step in found.next if step.kind == "volts" for outcome in step.outcomes]
     assert lows
     assert all(isinstance(low, float) and low > -0.1 for low in lows)

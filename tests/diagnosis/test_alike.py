@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from itertools import combinations
 from math import erf, sqrt
 from pathlib import Path
@@ -11,7 +10,7 @@ import numpy as np
 import pytest
 
 from seqsim.circuit import library, read_circuit
-from seqsim.diagnosis.alike import MISTAKEN, _groups, _mistaken, _seen, look_alikes
+from seqsim.diagnosis.alike import MISTAKEN, Alike, _mistaken, _seen, grouped, look_alikes
 from seqsim.diagnosis.conditions import desk
 from seqsim.diagnosis.hypotheses import listed
 from seqsim.readings import Probe
@@ -44,7 +43,7 @@ def test_every_two_members_of_a_group_are_alike() -> None:
     mistaken = random.uniform(0.1, 0.5, (len(faults), len(faults)))
     mistaken = np.maximum(mistaken, mistaken.T)
     np.fill_diagonal(mistaken, 0.5)
-    found = _groups(faults, mistaken)
+    found = Alike.of(grouped([each.name for each in faults], [each.prior for each in faults], mistaken))
     at = {each.name: k for k, each in enumerate(faults)}
     assert sorted(name for names in found.members.values() for name in names) == sorted(at)
     for number, names in found.members.items():
@@ -57,10 +56,8 @@ def test_the_same_event_stands_in_one_group() -> None:
 
     The third is likelier and comes first; it must not draw one of the two away.
     """
-    faults = listed(read_circuit(library()["inverting_npn"]))[1:4]
     mistaken = np.array([[0.5, 0.25, 0.15], [0.25, 0.5, 0.5], [0.15, 0.5, 0.5]])
-    found = _groups([replace(each, prior=p) for each, p in zip(faults, (0.3, 0.2, 0.1), strict=True)], mistaken)
-    assert found.group[faults[1].name] == found.group[faults[2].name] != found.group[faults[0].name]
+    assert set(grouped(["third", "one", "other"], (0.3, 0.2, 0.1), mistaken).values()) == {("third",), ("one", "other")}
 
 
 def test_what_is_seen_differs_from_every_healthy_board() -> None:

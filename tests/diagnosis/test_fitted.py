@@ -77,7 +77,7 @@ class _Asked:
 
 
 def _cell(branch: int, mean: Floats) -> Cell:
-    return Cell(branch, 0.5, 0, np.ones(2), mean, np.zeros((2, 2)), np.zeros(2))
+    return Cell(branch, 0.5, 0, np.ones(2), mean, np.zeros((2, 2)), np.zeros(2), (0, 0))
 
 
 def test_what_lies_far_off_gets_no_lines(tmp_path: Path) -> None:

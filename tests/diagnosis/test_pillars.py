@@ -23,9 +23,9 @@ REST = ("V5 101k ohm", "V5 5.0 @open", "Q1_BASE 0.69 @open", "Q1.C 0.02 @open", 
 
 
 def stand(ready: Ready, *texts: str) -> Standing:
-    circuit, at, alike = ready(NAME)
+    circuit, at, _ = ready(NAME)
     taken = tuple(parse_reading(circuit, text) for text in texts)
-    return Standing.of(diagnose(circuit, Readings(readings=taken), at=at, alike=alike), taken)
+    return Standing.of(diagnose(circuit, Readings(readings=taken), at=at), taken)
 
 
 def told(ready: Ready, *texts: str, steps: int = 5) -> tuple[Advice, Ranking]:

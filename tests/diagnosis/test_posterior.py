@@ -26,7 +26,7 @@ NOISE = Noise(np.zeros(READINGS), np.eye(READINGS) * 1e-4, np.full(READINGS, 5.0
 
 def scored(observed: Floats, mean: Floats, covariance: Floats) -> Scored:
     """Return one cell of a hypothesis with the fit of what was read."""
-    cell = Cell(0, 1.0, 0, np.ones(READINGS), mean, np.zeros_like(covariance), np.zeros(READINGS))
+    cell = Cell(0, 1.0, 0, np.ones(READINGS), mean, np.zeros_like(covariance), np.zeros(READINGS), (0, 0))
     found = fit(observed, mean, covariance, SLIP, NOISE.span)
     return Scored(cell, covariance, found, np.zeros(READINGS), found.log)
 

@@ -152,7 +152,7 @@ def test_group_numbers_are_those_of_the_look_alikes(ranked: Ranked) -> None:
 @pytest.mark.parametrize("name", [NPN, "diode_wired_and", "double_inversion"])
 def test_drawn_boards_rank_the_fault_that_they_have(ready: Ready, name: str) -> None:
     """Four faults a stage, parts and device laws drawn at random: the true group or its places stand first."""
-    circuit, at, alike = ready(name)
+    circuit, at, _ = ready(name)
     nets = [net for net in circuit.nets() if net not in circuit.grounds]
     states = [state for state, power in circuit.power_states.items() if power.on]
     probes = [Probe(kind="volts", place=net, state=state) for net in nets for state in states]
@@ -164,29 +164,29 @@ def test_drawn_boards_rank_the_fault_that_they_have(ready: Ready, name: str) -> 
     for fault, severity in [cases[k] for k in random.permutation(len(cases))[:4]]:
         readings = boards.draw(fault, severity, random)
         assert readings is not None
-        found = ranking(diagnose(circuit, Readings(readings=readings), at=at, alike=alike), readings)
-        first = found.where[0]
-        right += first.group == alike.group[fault.name] or bool(fault.places & set(first.places))
+        raw = diagnose(circuit, Readings(readings=readings), at=at)
+        first = ranking(raw, readings).where[0]
+        right += first.group == raw.alike.group[fault.name] or bool(fault.places & set(first.places))
     assert right >= 3
 
 
 def test_without_readings_the_priors_stand(ready: Ready) -> None:
     """Before any reading every fault of the list has its prior: what was seen over time starts from there."""
-    circuit, at, alike = ready("inverting_npn")
-    found = diagnose(circuit, Readings(), at=at, alike=alike)
+    circuit, at, _ = ready("inverting_npn")
+    found = diagnose(circuit, Readings(), at=at)
     priors = np.array([h.prior for h in found.hypotheses])
     assert found.posterior.probability / found.posterior.probability.sum() == pytest.approx(priors / priors.sum())
 
 
 def test_a_table_serves_every_board(ready: Ready) -> None:
     """Boards ranked one after another on one table get the chances that each gets by itself."""
-    circuit, at, alike = ready(NPN)
+    circuit, at, _ = ready(NPN)
     probes = [Probe(kind="volts", place=net, state="open") for net in ("HEAT_EN", "Q1.B", "DOOR_OPEN")]
     table = table_of(at, [measurement(circuit, probe) for probe in probes])
     for volts in ((0.08, 0.69, 3.03), (4.95, 0.02, 3.03), (4.95, 0.69, 3.0)):
         readings = Readings(readings=tuple(Reading(**dict(p), value=v) for p, v in zip(probes, volts, strict=True)))
-        alone = diagnose(circuit, readings, at=at, alike=alike)
-        shared = diagnose(circuit, readings, at=at, alike=alike, table=table)
+        alone = diagnose(circuit, readings, at=at)
+        shared = diagnose(circuit, readings, at=at, table=table)
         assert shared.posterior.probability == pytest.approx(alone.posterior.probability, rel=1e-9, abs=1e-12)
         assert shared.posterior.none == pytest.approx(alone.posterior.none, rel=1e-9)
 

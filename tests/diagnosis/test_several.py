@@ -87,18 +87,18 @@ def test_sets_are_silent_where_a_single_fault_explains_all(ranked: Ranked) -> No
     assert max(len(each.faults) for each in found.hypotheses) == 1
 
 
-def test_groups_of_sets_follow_those_of_single_faults(ranked: Ranked) -> None:
-    """Sets stand in groups of their own, numbered after those of single faults; members are alike one by one."""
-    found, _ = ranked(INVERTERS, *BOTH_BROKEN, "WAKE_N 3.6 @asleep", "Q2_BASE 0.0 @asleep", "Q2_BASE 0.0 @awake")
-    single = max(found.alike.group[h.name] for h in found.hypotheses if h.sort in (Sort.LISTED, Sort.HEALTHY))
-    sets = [h for h in found.hypotheses if h.sort is Sort.SEVERAL]
-    assert sets
-    made_of: dict[int, set[tuple[int, ...]]] = {}
-    for h in sets:
-        group = found.alike.group[h.name]
-        assert group > single
-        made_of.setdefault(group, set()).add(tuple(sorted(found.alike.group[fault.name] for fault in h.faults)))
-    assert all(len(of) == 1 for of in made_of.values())
+def test_sets_that_read_the_same_stand_together(ranked: Ranked) -> None:
+    """A joint open and the part open are one in a pair, too; each pair is in one group, and no group has all."""
+    found, shown = ranked(INVERTERS, *BOTH_BROKEN, "WAKE_N 3.6 @asleep", "Q2_BASE 0.0 @asleep", "Q2_BASE 0.0 @awake")
+    likely = [set(each.faults) for each in shown.hypotheses if each.group == shown.where[0].group]
+    assert len(likely) > 1
+    assert all(len(faults) == 2 for faults in likely)
+    sets = {h.name: {fault.name for fault in h.faults} for h in found.hypotheses if h.sort is Sort.SEVERAL}
+    assert len({found.alike.group[name] for name in sets}) > 1
+    for name, faults in sets.items():
+        twin = {fault.replace(":open", ".1:joint open") for fault in faults}
+        for other in (other for other, theirs in sets.items() if theirs == twin != faults):
+            assert found.alike.group[name] == found.alike.group[other]
 
 
 def test_a_short_heats_what_carries_its_current() -> None:

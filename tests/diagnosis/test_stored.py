@@ -93,6 +93,16 @@ def test_moves_are_read_back(board: Path) -> None:
     assert not after.lines.worked_out
 
 
+def test_looks_are_read_back(board: Path) -> None:
+    """What the likeliest faults look like elsewhere is worked out once, and tells the same ones apart."""
+    first, second = load(board), load(board)
+    one, two = first.rank(READ), second.rank(READ)
+    assert [(each.faults, each.group) for each in one.hypotheses] == [(h.faults, h.group) for h in two.hypotheses]
+    ((before,), (after,)) = (job._desk.surveyed.values() for job in (first, second))
+    assert before.looks().worked_out
+    assert not after.looks().worked_out
+
+
 def test_other_values_of_the_same_readings_are_other_rankings(board: Path) -> None:
     """What is kept does not depend on what the meter shows."""
     fresh = load(board).rank(("OUT 0.04", "BASE 0.65", "LAMP 4.98"))

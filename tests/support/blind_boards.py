@@ -63,7 +63,7 @@ class Workshop:
         """Return the diagnosis of readings."""
         measurements = [measurement(self.circuit, reading) for reading in readings]
         table = self.universe.part(measurements)
-        return diagnose(self.circuit, Readings(readings=readings), at=self.desk, alike=self.alike, table=table)
+        return diagnose(self.circuit, Readings(readings=readings), at=self.desk, table=table)
 
     def job(self, read: Read) -> Job:
         """Read a board as advised, the best reading first; one that cannot be had gives way to the next best."""

@@ -17,7 +17,6 @@ from unlisted_faults import SORTS, Broken, Unlisted
 
 from seqsim.circuit import Circuit
 from seqsim.diagnosis import Diagnosis, diagnose
-from seqsim.diagnosis.alike import look_alikes
 from seqsim.diagnosis.hypotheses import HEALTHY_PRIOR, LISTED_PRIOR, NONE_PRIOR, PLACE_PRIOR, Hypothesis, Sort
 from seqsim.diagnosis.likelihood import SLIP
 from seqsim.diagnosis.rank import table_of
@@ -86,7 +85,6 @@ class Bench:
         self.listed = [h for h in self.table.hypotheses if h.sort is Sort.LISTED]
         self.places = [h for h in self.table.hypotheses if h.sort is Sort.PLACE]
         self.healthy = self.table.hypotheses[0]
-        self.alike = look_alikes(self.boards.desk, [self.healthy, *self.listed])
         self.unlisted = Unlisted(circuit, self.listed)
 
     def broken(self, random: np.random.Generator) -> Broken:
@@ -163,7 +161,7 @@ class Bench:
         """Return the diagnosis of readings at some of the places."""
         part = self.universe.part([self.boards.measurements[k] for k in columns])
         taken = Readings(readings=tuple(readings))
-        return diagnose(self.circuit, taken, at=self.boards.desk, alike=self.alike, table=part)
+        return diagnose(self.circuit, taken, at=self.boards.desk, table=part)
 
 
 def claims(found: Diagnosis, broken: Broken) -> tuple[Claim, ...]:

@@ -175,11 +175,12 @@ class Compared:
 
 
 def compared(
-    oracle: Oracle, ensemble: Ensemble, columns: Ints, alike: Alike, count: int, random: np.random.Generator
+    oracle: Oracle, ensemble: Ensemble, columns: Ints, count: int, random: np.random.Generator
 ) -> Iterator[Compared]:
     """Draw boards with faults by their priors, and weigh what is read of them at some of the probes both ways."""
     boards, half = oracle.boards, ensemble.tips.shape[1] // 2
     table = table_of(boards.desk, [boards.measurements[k] for k in columns])
+    offered = tuple(boards.probes[k] for k in columns)
     prior = np.array([fault.prior for fault in oracle.faults])
     while count > 0:
         fault = int(random.choice(len(prior), p=prior / prior.sum()))
@@ -187,9 +188,9 @@ def compared(
         if shown is None:
             continue
         readings = Readings(readings=tuple(shown[k] for k in columns))
-        found = diagnose(boards.circuit, readings, at=boards.desk, alike=alike, table=table)
+        found = diagnose(boards.circuit, readings, at=boards.desk, table=table, offered=offered)
 
-        def grouped(evidence: Floats) -> dict[int, float]:
+        def grouped(evidence: Floats, alike: Alike = found.alike) -> dict[int, float]:
             return by_group(evidence, oracle.faults, alike)
 
         first, second = (
@@ -199,7 +200,7 @@ def compared(
         name = oracle.faults[fault].name
         yield Compared(
             name,
-            alike.group[name],
+            found.alike.group[name],
             grouped(found.posterior.evidence[: len(oracle.faults)]),
             grouped(both),
             (grouped(first), grouped(second)),
