@@ -153,7 +153,7 @@ def _shown(
         # a fault without a level there reads like no other
         tips = np.where(nominal.good, nominal.tips[:, column], UNLIKE_VOLTS * (1 + nominal.branch))
         joined = (np.diff(nominal.branch) == 0) & nominal.good[:-1] & nominal.good[1:]
-        own = np.hypot(own_deviation(each, tips), way(tips, joined))
+        own = np.hypot(own_deviation(each, tips), smear(tips, joined))
         yield tips, np.hypot(np.nan_to_num(spread[nominal.branch, column], posinf=UNLIKE_VOLTS), own)
 
 
@@ -179,7 +179,7 @@ def own_deviation(each: Measurement, tips: Floats) -> Floats:
     return np.asarray(np.hypot(digits, np.maximum(residual, share * np.abs(tips))))
 
 
-def way(tips: Floats, joined: Bools) -> Floats:
+def smear(tips: Floats, joined: Bools) -> Floats:
     """Return the standard deviation (i,) of a reading within the share of severities for which each item stands.
 
     ``joined`` (i - 1,) tells which items have the next severity after them.

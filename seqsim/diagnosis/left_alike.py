@@ -1,9 +1,10 @@
 """Look-alikes as readings leave them: faults that no reading on offer tells apart on this board.
 
 Readings leave a fault some of its severities and ways to look; another may have been ruled out, or show itself as
-something else, on other boards. A leak of 39 kΩ and a resistor that is a quarter too low may be one to every meter,
-though leaks and low resistors are not. What each way looks like, and how far boards differ, is as before any reading:
-these only say which ways are left. In a power state that was not read an input that floats is taken to be low.
+something else, on other boards. A leak of 300 kΩ and a resistor of 100 kΩ that is a quarter too low are one to every
+meter across it, though leaks and low resistors are not. What each way looks like, and how far boards differ, is as
+before any reading: these only say which ways are left. In a power state that was not read an input that floats is
+taken to be low.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from seqsim.diagnosis.alike import NOBODY, UNLIKE_VOLTS, Alike, grouped, mistakes, own_deviation, way
+from seqsim.diagnosis.alike import NOBODY, UNLIKE_VOLTS, Alike, grouped, mistakes, own_deviation, smear
 from seqsim.diagnosis.cells import Scored
 from seqsim.diagnosis.conditions import Desk, conditions
 from seqsim.diagnosis.hypotheses import Sort
@@ -114,15 +115,15 @@ class _Way:
 
 
 def left_alike(found: Diagnosis, looks: Looks) -> Alike:
-    """Return the groups of the likeliest hypotheses, by what readings leave of each; every other one is alone."""
+    """Return the groups of the likeliest hypotheses, by what readings leave of each."""
     compared = _compared(found)
     if not compared:
-        return NOBODY.among(h.name for h in found.hypotheses if h.sort is not Sort.PLACE)
+        return NOBODY
     ways = _ways(found, compared)
     names = [found.hypotheses[h].name for h in compared]
     tips, deviation = looks.at({each.name: each.point for each in ways})
     joined = np.array([each.follows for each in ways[1:]], dtype=np.bool_)
-    shown = [(own, np.hypot(wide, way(own, joined))) for own, wide in zip(tips.T, deviation.T, strict=True)]
+    shown = [(own, np.hypot(wide, smear(own, joined))) for own, wide in zip(tips.T, deviation.T, strict=True)]
     mistaken = mistakes(
         shown, np.array([each.of for each in ways]), np.array([each.weight for each in ways]),
         np.array([not name for name in names]),
@@ -130,7 +131,7 @@ def left_alike(found: Diagnosis, looks: Looks) -> Alike:
     groups = grouped(names, found.posterior.probability[compared].tolist(), mistaken)
     evidence = dict(zip(names, found.posterior.evidence[compared].tolist(), strict=True))
     left = [part for mine in groups.values() for part in _parted(mine, evidence)]
-    return Alike.of(dict(enumerate(left))).among(h.name for h in found.hypotheses if h.sort is not Sort.PLACE)
+    return Alike.of(dict(enumerate(left)))
 
 
 def _parted(names: Sequence[str], evidence: Mapping[str, float]) -> Iterator[tuple[str, ...]]:

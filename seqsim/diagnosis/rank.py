@@ -153,13 +153,10 @@ def _diagnosed(
         _healthy(scored, branches), weighed, slip, largest, history, reference=good_board, calibration=known,
     )  # fmt: skip
     found = with_sets(found, table, min(1.0, SECOND * history.several))
-    if alike is None:
-        found = replace(found, alike=left_alike(found, table.surveyed.looks(offered)))
-    else:
-        found = replace(found, alike=alike.among(h.name for h in found.hypotheses if h.sort is not Sort.PLACE))
+    groups = left_alike(found, table.surveyed.looks(offered)) if alike is None else alike
     if at.stored:
         keep(at, table.surveyed, table.predictor.conditions)
-    return found
+    return replace(found, alike=groups.among(h.name for h in found.hypotheses if h.sort is not Sort.PLACE))
 
 
 def table_of(at: Desk, measurements: Sequence[Measurement], factors: Factors | None = None) -> Table:
